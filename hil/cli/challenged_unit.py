@@ -1,0 +1,130 @@
+"""One unit whose right verdict is known: its build, its run in a process of its own, and what the run came to."""
+
+import signal
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from hil.cli.challenge_table import Challenged
+from hil.core.errors import InputError
+from hil.core.run_folder import RunFolder
+from hil.core.verdicts import EXIT_CODES, Verdict, verdict_of
+from hil.judge.signature import ExpectedVerdict, SeenVerdict, differences, seen_verdicts
+from hil.virtual.build import make_build
+from hil.virtual.patches import load_patch, patch_names
+
+GOOD_UNIT = "good"
+RUN_LIMIT_REAL_S, RUN_LIMIT_UNIT_S = 120.0, 1200.0  # several times what a run takes
+SLOWEST_USUAL = 1.0
+WIND_UP_S = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class KnownUnit:
+    """A unit and its signature; a golden one has none. `speed` is the fastest at which the bench can decide it."""
+
+    name: str
+    patch: str | None
+    expected: tuple[ExpectedVerdict, ...]
+    speed: float | None
+
+    @property
+    def golden(self) -> bool:
+        """Whether its right verdict is a pass."""
+        return not self.expected
+
+    def speed_for(self, asked: float | None) -> float | None:
+        """The speed to drive it at; None for the bench's usual one."""
+        given = [speed for speed in (self.speed, asked) if speed is not None]
+        return min(given) if given else None
+
+
+def known_units(names: Sequence[str] = ()) -> list[KnownUnit]:
+    """The units of those names, in order; all there are where none is named.
+
+    Raises:
+        InputError: no unit is called so.
+    """
+    known = (GOOD_UNIT, *patch_names())
+    for name in names:
+        if name not in known:
+            raise InputError("unit", f"{name!r} is not known.", f"Choose from: {', '.join(known)}.")
+    return [_unit(name) for name in known if not names or name in names]
+
+
+def _unit(name: str) -> KnownUnit:
+    if name == GOOD_UNIT:
+        return KnownUnit(name, None, (), None)
+    patch = load_patch(name)
+    expected = tuple(ExpectedVerdict(e.check, Verdict(e.verdict), e.reading, e.says) for e in patch.expect)
+    return KnownUnit(name, name, expected, patch.speed)
+
+
+class UnitRun:
+    """The run of one unit over the whole suite, in a process of its own."""
+
+    def __init__(self, unit: KnownUnit, folder: Path, speed: float | None) -> None:
+        """Make the build in `folder` and begin the run, which lands beside it."""
+        self.unit = unit
+        self._folder = folder
+        self._limit_s = RUN_LIMIT_REAL_S + RUN_LIMIT_UNIT_S / (speed or SLOWEST_USUAL)
+        build = make_build(folder / "build", patch=unit.patch)
+        arguments = ["accept", "--build", str(build), "--reports", str(folder / "run")]
+        arguments += ["--speed", f"{speed:g}"] if speed is not None else []
+        command = [sys.executable, "-c", "from hil.cli.main import main; main()", *arguments]
+        with (folder / "words.txt").open("wb") as words:
+            # A session of its own: an interrupt reaches it once, from `interrupt`.
+            self._process = subprocess.Popen(
+                command, stdin=subprocess.DEVNULL, stdout=words, stderr=subprocess.STDOUT, start_new_session=True
+            )
+
+    def interrupt(self) -> None:
+        """Have the run wind up."""
+        if self._process.poll() is None:
+            self._process.send_signal(signal.SIGINT)
+
+    def outcome(self) -> Challenged:
+        """Wait for its end and say what it came to."""
+        try:
+            code = self._process.wait(self._limit_s)
+        except subprocess.TimeoutExpired:
+            self._stop()
+            return Challenged(self.unit.name, self.unit.golden, None, trouble=f"no end within {self._limit_s:.0f} s")
+        return self._read(code)
+
+    def _stop(self) -> None:
+        self.interrupt()
+        try:
+            self._process.wait(WIND_UP_S)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+
+    def _read(self, code: int) -> Challenged:
+        runs = [file.parent for file in (self._folder / "run").glob("*/run.json")]
+        if len(runs) != 1:
+            return Challenged(
+                self.unit.name, self.unit.golden, None, trouble=f"no run; exit code {code}: {self._words}"
+            )
+        folder = RunFolder(runs[0])
+        info, seen = folder.read_info(), seen_verdicts(folder.read_moments())
+        verdict, whole = verdict_of(v.verdict for v in seen), info.complete and not info.broken
+        if verdict is Verdict.PASS and not whole:
+            verdict = Verdict.UNJUDGED
+        trouble = info.broken
+        if not trouble and (not whole or code != EXIT_CODES[verdict]):
+            trouble = f"exit code {code}: {self._words}"
+        return _challenged(self.unit, seen, verdict, trouble)
+
+    @property
+    def _words(self) -> str:
+        """The last line the run said."""
+        lines = (self._folder / "words.txt").read_text(encoding="utf-8", errors="replace").split("\n")
+        return next((line for line in reversed(lines) if line.strip()), "it said nothing")
+
+
+def _challenged(unit: KnownUnit, seen: Sequence[SeenVerdict], verdict: Verdict, trouble: str) -> Challenged:
+    caught_by = tuple(v.check for v in seen if v.verdict is Verdict.FAIL)
+    return Challenged(unit.name, unit.golden, verdict, caught_by, differences(unit.expected, seen), trouble)

@@ -1,0 +1,48 @@
+"""When a witness was asleep: the gaps between its controls that are longer than its control promises."""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+
+@dataclass(frozen=True, slots=True)
+class Asleep:
+    """A stretch in which a witness had no good control, in unit seconds."""
+
+    begin_s: float
+    end_s: float
+
+    def meets(self, begin_s: float, end_s: float) -> bool:
+        """Whether it overlaps a window."""
+        return self.begin_s < end_s and begin_s < self.end_s
+
+
+def asleep(control_times_s: Iterable[float], begin_s: float, end_s: float, longest_gap_s: float) -> list[Asleep]:
+    """Stretches of a window without a good control.
+
+    Args:
+        control_times_s: When the control was good, rising; may reach beyond the window.
+        begin_s: Begin of the window.
+        end_s: End of the window.
+        longest_gap_s: The longest time between two controls that still proves the witness awake.
+
+    Returns:
+        Each gap longer than that, clipped to the window; the whole window where there was no control at all. A gap
+        counts from the last control before the window, or to the first after it; where there is none, the window's own
+        end stands for it.
+    """
+    times = list(control_times_s)
+    if not any(begin_s - longest_gap_s <= t <= end_s + longest_gap_s for t in times):
+        return [Asleep(begin_s, end_s)]
+    before = times[: bisect_right(times, begin_s)][-1:] or [begin_s]
+    after = times[bisect_left(times, end_s) :][:1] or [end_s]
+    inside = [t for t in times if begin_s < t < end_s]
+    gaps = (Asleep(a, b) for a, b in pairwise([*before, *inside, *after]) if b - a > longest_gap_s)
+    clipped = (Asleep(max(gap.begin_s, begin_s), min(gap.end_s, end_s)) for gap in gaps)
+    return [gap for gap in clipped if gap.end_s > gap.begin_s]
+
+
+def first_within(gaps: Sequence[Asleep], begin_s: float, end_s: float) -> Asleep | None:
+    """The first stretch that overlaps a window."""
+    return next((gap for gap in gaps if gap.meets(begin_s, end_s)), None)

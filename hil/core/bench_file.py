@@ -1,0 +1,91 @@
+"""The bench file, `bench.toml`: which instruments stand around a unit, and where."""
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from hil.core.toml_file import Strict, load_toml
+
+FASTEST = 20.0  # unit seconds a real second; the camera allows less for most lamps
+Address = Annotated[str, Field(pattern=r"^[0-9a-fA-F]{2}(:[0-9a-fA-F]{2}){5}$")]
+
+
+class VirtualSettings(Strict):
+    """How the virtual bench behaves. Speed is unit seconds a real second."""
+
+    speed: Annotated[float, Field(gt=0.0, le=FASTEST)] = 4.0
+    seed: Annotated[int, Field(ge=0)] | None = None
+    interpreter: Literal["auto", "micropython", "cpython"] = "auto"
+    chip_clock_ppm: Annotated[float, Field(ge=-2000.0, le=2000.0)] = 200.0
+    camera_latency_s: tuple[float, float] = (0.03, 0.25)
+    camera_drop: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
+    camera_frame_rate: Annotated[float, Field(gt=0.0, le=120.0)] = 30.0
+
+    @model_validator(mode="after")
+    def _latency_in_order(self) -> "VirtualSettings":
+        low, high = self.camera_latency_s
+        if not 0.0 <= low <= high <= 1.0:
+            raise ValueError("camera_latency_s is two numbers from 0 to 1, the lower first")
+        return self
+
+
+class ConsolePort(Strict):
+    """The console: a device path or any pyserial URL; left out, the virtual board's own."""
+
+    port: Annotated[str, Field(min_length=1)] | None = None
+
+
+class LampCamera(Strict):
+    """The camera: a number, a device path or a URL; regions are x, y, width, height in pixels."""
+
+    source: int | str | None = None
+    unit_region: tuple[int, int, int, int] | None = None
+    bench_region: tuple[int, int, int, int] | None = None
+
+
+class AirMonitorPlace(Strict):
+    """What the air monitor listens to."""
+
+    channels: tuple[Annotated[int, Field(ge=1, le=14)], ...] = (1, 6, 11)
+
+
+class Label(Strict):
+    """What the label of the unit in the slot says."""
+
+    serial_number: str
+    address: Address
+    hotspot_key: str = ""
+
+
+class Surroundings(Strict):
+    """What the sheet states of the place; left out where not known."""
+
+    operator: str = ""
+    supply: str = ""
+    ambient: str = ""
+    order: str = ""
+    lot: str = ""
+
+
+class BenchFile(Strict):
+    """A bench file."""
+
+    name: str
+    kind: Literal["virtual"]
+    slot: str = "1"
+    virtual: VirtualSettings = VirtualSettings()
+    console: ConsolePort = ConsolePort()
+    lamp_camera: LampCamera = LampCamera()
+    air_monitor: AirMonitorPlace = AirMonitorPlace()
+    unit: Label | None = None
+    surroundings: Surroundings = Surroundings()
+
+
+def load_bench_file(path: Path) -> BenchFile:
+    """Read a bench file.
+
+    Raises:
+        InputError: it is missing or wrong; the message names file, key and remedy.
+    """
+    return load_toml(path, BenchFile, "bench file")

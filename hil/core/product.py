@@ -1,0 +1,313 @@
+"""The product file, `product.toml`: what every unit of a product promises.
+
+No code knows a product by name: lamp code, limits, hotspot, form, status page and console are said here.
+"""
+
+import re
+from ipaddress import IPv4Address
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from hil.core.toml_file import Strict, load_toml
+from hil.core.verdicts import Limits
+
+Colour = Literal["white", "red", "amber", "yellow", "green", "blue", "dark"]
+StageName = Literal["starting", "joining", "setup", "connected", "updating", "fault"]
+Positive = Annotated[float, Field(gt=0.0)]
+SSID_OCTETS = 32  # IEEE 802.11-2020, 9.4.2.2
+
+
+class Flash(Strict):
+    """One part of a lamp sequence."""
+
+    colour: Colour
+    for_s: Positive
+
+
+class Lamp(Strict):
+    """How the lamp looks in a stage: steady, flashing, or a sequence that repeats."""
+
+    colour: Colour | None = None
+    flash_hz: Annotated[float, Field(gt=0.0, le=20.0)] | None = None
+    duty: Annotated[float, Field(gt=0.0, lt=1.0)] = 0.5
+    sequence: tuple[Flash, ...] = ()
+
+    @model_validator(mode="after")
+    def _colour_or_sequence(self) -> "Lamp":
+        if (self.colour is None) == (not self.sequence):
+            raise ValueError("a lamp has either a colour or a sequence")
+        if self.sequence and (self.flash_hz is not None or len(self.sequence) < 2):
+            raise ValueError("a sequence has two parts or more, and no flash_hz")
+        return self
+
+    @property
+    def fastest_hz(self) -> float:
+        """The rate a camera must follow to read this lamp; 0 for a steady one."""
+        if self.sequence:
+            return 0.5 / min(part.for_s for part in self.sequence)
+        return self.flash_hz or 0.0
+
+    def __str__(self) -> str:
+        """In words."""
+        if self.sequence:
+            return "sequence " + ", ".join(f"{part.colour} {part.for_s:g} s" for part in self.sequence)
+        return f"{self.colour} steady" if self.flash_hz is None else f"{self.colour} flashing {self.flash_hz:g} Hz"
+
+
+class Stage(Strict):
+    """What is promised of a stage."""
+
+    lamp: Lamp
+
+
+class Bound(Strict):
+    """Limits in seconds; at least one end."""
+
+    lower: Annotated[float, Field(ge=0.0)] | None = None
+    upper: Positive | None = None
+
+    @model_validator(mode="after")
+    def _some_end(self) -> "Bound":
+        if self.lower is None and self.upper is None:
+            raise ValueError("give lower, upper or both")
+        if self.lower is not None and self.upper is not None and self.lower >= self.upper:
+            raise ValueError("lower must be below upper")
+        return self
+
+    @property
+    def limits(self) -> Limits:
+        """As the decision rule takes them."""
+        return Limits(self.lower, self.upper, "s")
+
+    @property
+    def patience_s(self) -> float:
+        """How long a leg watches for it: half as much again as promised. Makes no verdict."""
+        return 1.5 * (self.upper or self.lower or 0.0)
+
+
+class PromisedTimes(Strict):
+    """Every timing the product promises, in seconds; one that is left out is not promised."""
+
+    lamp_on_s: Bound | None = None
+    joining_s: Bound | None = None
+    first_hotspot_s: Bound | None = None
+    gives_up_s: Bound | None = None
+    hotspot_up_s: Bound
+    lease_s: Bound | None = None
+    first_octet_s: Bound | None = None
+    restart_s: Bound | None = None
+    connected_s: Bound
+
+
+class Hotspot(Strict):
+    """The unit's own network in setup."""
+
+    name: Annotated[str, Field(min_length=1)]
+    security: Literal["open", "wpa2"]
+    key: Literal["label"] | None = None
+    address: Annotated[str, Field(pattern=r"^\d{1,3}(\.\d{1,3}){3}$")]
+
+    @field_validator("address")
+    @classmethod
+    def _is_address(cls, address: str) -> str:
+        IPv4Address(address)  # a ValueError of its own: "Octet 999 (> 255) not permitted"
+        return address
+
+    @field_validator("name")
+    @classmethod
+    def _fits_a_beacon(cls, name: str) -> str:
+        if re.search(r"\{(?!address_tail\})", name):
+            raise ValueError("the only placeholder there is, is {address_tail}")
+        octets = len(name.replace("{address_tail}", "0000").encode())
+        if octets > SSID_OCTETS:
+            raise ValueError(f"a network's name has at most {SSID_OCTETS} octets, and this one {octets}")
+        return name
+
+    @model_validator(mode="after")
+    def _key_where_secured(self) -> "Hotspot":
+        if (self.security == "wpa2") != (self.key is not None):
+            raise ValueError('key = "label" goes with security = "wpa2", and only with it')
+        return self
+
+    def name_for(self, unit_address: str) -> str:
+        """The name a unit of that radio address must use: `{address_tail}` is its last four hex digits, lower case."""
+        return self.name.replace("{address_tail}", unit_address.replace(":", "").lower()[-4:])
+
+
+class Setting(Strict):
+    """One setting of the form: how its control is recognised, and what to do with it.
+
+    `trial` is typed in the test; `canary` draws a throw-away value instead. `role` ties a setting to the bench.
+    """
+
+    control: str | None = None
+    label: str | None = None
+    kind: Literal["text", "number", "address", "secret"] = "text"
+    role: Literal["network", "network key", "update key"] | None = None
+    unit: str = ""
+    prefilled: bool = True
+    default: str | None = None
+    trial: str | None = None
+    canary: bool = False
+    blank: Literal["keeps", "clears", "refused"] = "clears"
+
+    @model_validator(mode="after")
+    def _recognisable(self) -> "Setting":
+        if (self.control is None) == (self.label is None):
+            raise ValueError("say how the control is recognised: control (its name) or label (its text), one of them")
+        if self.kind == "secret" and self.prefilled:
+            raise ValueError("a secret must not be pre-filled: set prefilled = false")
+        return self
+
+    @property
+    def secret(self) -> bool:
+        """Whether the value must never be shown."""
+        return self.kind == "secret"
+
+
+class Form(Strict):
+    """The setup form."""
+
+    path: Annotated[str, Field(pattern=r"^/")]
+    connected_path: Annotated[str, Field(pattern=r"^/")] | None = None
+    connected_user: str = ""
+    settings: dict[str, Setting]
+
+    @model_validator(mode="after")
+    def _has_network(self) -> "Form":
+        roles = [s.role for s in self.settings.values() if s.role]
+        if "network" not in roles or "network key" not in roles:
+            raise ValueError('one setting needs role = "network" and one role = "network key"')
+        if len(roles) != len(set(roles)):
+            raise ValueError("each role goes to one setting")
+        return self
+
+    @model_validator(mode="after")
+    def _each_its_own_control(self) -> "Form":
+        owner: dict[tuple[str | None, str | None], str] = {}
+        for name, setting in self.settings.items():
+            other = owner.setdefault((setting.control, setting.label), name)
+            if other != name:
+                raise ValueError(f"settings.{other} and settings.{name} are recognised by the same control")
+        return self
+
+    def by_role(self, role: str) -> str | None:
+        """The name of the setting that has a role."""
+        return next((name for name, setting in self.settings.items() if setting.role == role), None)
+
+    @property
+    def text_to_change(self) -> str | None:
+        """The name of a setting that takes throw-away texts and shows what it holds, if there is one."""
+        fit = (name for name, s in self.settings.items() if s.canary and s.prefilled and s.role is None)
+        return next(fit, None)
+
+
+class StatusPage(Strict):
+    """The status page: its path and the labels beside its values."""
+
+    path: Annotated[str, Field(pattern=r"^/")]
+    version: str
+    address: str | None = None
+    network: str | None = None
+    serial_number: str | None = None
+    running_for_s: str | None = None
+    others: tuple[str, ...] = ()
+
+
+class Console(Strict):
+    """The serial console; patterns are regular expressions searched in a line."""
+
+    baud: Annotated[int, Field(gt=0)] = 115200
+    rom_baud: Annotated[int, Field(gt=0)] | None = None
+    rom_speaks_s: Positive = 0.3
+    speaks: bool = True
+    start: str = r"rst:0x"
+    crash: tuple[str, ...] = ("Traceback", "Guru Meditation", "Exception", r"abort\(\)", "wdt reset", "Brownout")
+    version: str | None = None
+    stages: dict[StageName, str] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _patterns(self) -> "Console":
+        for pattern in (self.start, *self.crash, *self.stages.values(), *filter(None, [self.version])):
+            try:
+                re.compile(pattern)
+            except re.error as error:
+                raise ValueError(f"{pattern!r} is not a regular expression: {error}") from error
+        return self
+
+
+class Product(Strict):
+    """A product file."""
+
+    name: str
+    model: str
+    what: str = ""
+    hardware_revision: str = ""
+    stages: dict[StageName, Stage]
+    limits: PromisedTimes
+    hotspot: Hotspot
+    form: Form
+    status: StatusPage
+    console: Console = Console()
+
+    @model_validator(mode="after")
+    def _stages_the_legs_need(self) -> "Product":
+        missing = [name for name in ("setup", "connected") if name not in self.stages]
+        if missing:
+            raise ValueError(f"stages.{missing[0]} is missing: every unit this tool judges has it")
+        return self
+
+    @model_validator(mode="after")
+    def _stages_look_different(self) -> "Product":
+        owner: dict[object, str] = {}
+        for name, stage in self.stages.items():
+            lamp = stage.lamp
+            look = (lamp.colour, lamp.flash_hz, lamp.duty if lamp.flash_hz else None, lamp.sequence)
+            other = owner.setdefault(look, name)
+            if other != name:
+                raise ValueError(
+                    f"stages.{other} and stages.{name} have the same lamp ({lamp}): nobody could tell them apart"
+                )
+        return self
+
+    @property
+    def fastest_flash_hz(self) -> float:
+        """The fastest lamp change the camera must follow."""
+        return max(stage.lamp.fastest_hz for stage in self.stages.values())
+
+
+def load_product(path: Path) -> Product:
+    """Read a product file.
+
+    Raises:
+        InputError: it is missing or wrong; the message names file, key and remedy.
+    """
+    return load_toml(path, Product, "product file")
+
+
+def describe(product: Product) -> list[str]:
+    """What a product file was understood to say, a sentence a line."""
+    limits = product.limits
+    lines = [f"{product.name}, model {product.model}" + (f": {product.what}." if product.what else ".")]
+    lines += [f"Stage {name}: lamp {stage.lamp}." for name, stage in product.stages.items()]
+    lines += [f"Limit {name}: {bound.limits}." for name, bound in limits if bound]
+    lines.append(
+        f"Hotspot {product.hotspot.name!r}, {product.hotspot.security}"
+        + (", key on the unit's label" if product.hotspot.key else "")
+        + f", unit at {product.hotspot.address}."
+    )
+    lines.append(
+        f"Form at {product.form.path} on the hotspot"
+        + (f", at {product.form.connected_path} when connected." if product.form.connected_path else ".")
+    )
+    for name, setting in product.form.settings.items():
+        how = f"control {setting.control!r}" if setting.control else f"label {setting.label!r}"
+        shown = "never shown" if setting.secret else "shown as stored" if setting.prefilled else "not shown"
+        role = f", the {setting.role}" if setting.role else ""
+        lines.append(f"Setting {name} ({setting.kind}{role}): {how}, {shown}, blank {setting.blank}.")
+    lines.append(f"Status page {product.status.path}, version beside {product.status.version!r}.")
+    voice = f"speaks at {product.console.baud} baud" if product.console.speaks else "is silent"
+    lines.append(f"The console {voice}; {len(product.console.crash)} patterns mean a crash.")
+    return lines

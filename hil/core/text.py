@@ -1,0 +1,34 @@
+"""Makes text that a unit gave us harmless to show.
+
+Evidence keeps such text raw. Whatever is printed on a terminal or put on a
+sheet goes through `printable` first, so that a network name cannot clear a
+screen, turn a line round, or hide a letter.
+"""
+
+import unicodedata
+
+# Controls, formats (bidi marks, joiners, soft hyphen), lone surrogates, private
+# and unassigned characters, line and paragraph separators, odd blanks. General
+# categories: Unicode Standard, table 4-4.
+_UNSAFE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp", "Zs"})
+
+
+def printable(text: str) -> str:
+    r"""Show each character that could harm or mislead as an escape.
+
+    Control characters (line ends and tabs too), ESC, bidi marks, invisible
+    characters and blanks other than the plain one come out as ``\xNN``,
+    ``\uNNNN`` or ``\UNNNNNNNN``. All else stays, the backslash too: so applying
+    it twice changes nothing more. Markup stays as it is: escaping for HTML is
+    the page's job.
+    """
+    return "".join(_shown(character) for character in text)
+
+
+def _shown(character: str) -> str:
+    if character == " " or unicodedata.category(character) not in _UNSAFE:
+        return character
+    code = ord(character)
+    if code < 0x100:
+        return f"\\x{code:02x}"
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"

@@ -1,0 +1,26 @@
+"""What the whole run says of the bench itself, and the version the unit was seen to run."""
+
+from hil.evidence.lamp import LampView
+from hil.evidence.pages import PagesView
+from hil.evidence.seen import Seen
+from hil.evidence.window import Record, Window
+
+
+def whole_run(record: Record) -> Window:
+    """The window from the first leg's begin to the last one's end."""
+    legs = [*record.by_kind.get(("leg", "begins"), ()), *record.by_kind.get(("leg", "ends"), ())]
+    times_s = [moment.time_s for moment in legs] or [0.0]
+    return Window("whole run", min(times_s), max(times_s), record)
+
+
+def measured_camera(window: Window) -> str:
+    """What the run itself says of the camera: how many frames, and its delay in unit seconds."""
+    delay = LampView(window).delay
+    told = f"delay {delay.offset_s:.3f} ± {delay.doubt_s:.3f} s by the bench's own lamp" if delay else "delay not told"
+    return f"{len(window.record.frames())} frames, {told}"
+
+
+def version_witnessed(window: Window) -> str:
+    """The version that the unit's status page stated."""
+    stated = PagesView(window).value("status", window.record.product.status.version)
+    return "not seen" if isinstance(stated, Seen) else stated

@@ -1,0 +1,259 @@
+"""What the camera saw of the unit's lamp, derived anew from the crops each time.
+
+The bench's own lamp, in the same picture, gives the camera's delay and proves it awake. The dark reference comes from
+frames taken while the supply was off. Both are the whole run's, so they are worked out once for a record.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from math import hypot, inf, isfinite
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from hil.core.awake import Asleep, asleep, first_within
+from hil.core.frames import LampFrames
+from hil.core.product import Lamp
+from hil.core.readings import Occurrence, Reading
+from hil.evidence.seen import Seen, asleep_text
+from hil.evidence.window import Record, Window
+from hil.lamp import (
+    Appearance,
+    Delay,
+    NotTold,
+    StageSpan,
+    bench_lamp_delay,
+    bench_lamp_seen,
+    colour_spans,
+    colour_words,
+    dark_reference,
+    read_light,
+    stages_over_time,
+    stamp_scatter,
+)
+from hil.lamp.stage import SLOWEST_PHASE_S
+
+LONGEST_GAP_S = 1.0
+BEHIND_REAL_S = 0.35  # the longest delay of a camera that is waited for at the end of a leg, real seconds
+DARK_FRAMES = 60
+SETTLE_S = (
+    0.8  # after the supply went off, or before it comes on, no frame counts as dark; more than any camera's delay
+)
+LEAST_TELLING_S = 2.0 * SLOWEST_PHASE_S  # a stage shown for less may not be told; a flash takes two periods
+ONE_PHASE = (
+    1.15  # a lit stretch up to so many times a flash's lit phase may be one; the tolerance of `stages_over_time`
+)
+FLEETING_S = 0.35  # a stretch shorter than this between two stages is a change, not a stage
+
+
+@dataclass(frozen=True)
+class _Camera:
+    """What the whole run says of the camera: its delay, the switches it saw, and the lamp's light frame by frame."""
+
+    times_s: np.ndarray[tuple[int], np.dtype[np.float64]]
+    words: list[str]
+    luminance: np.ndarray[tuple[int], np.dtype[np.float64]]
+    delay: Delay | None
+    awake_s: list[float]
+    reason: str = ""
+
+
+class LampView:
+    """The unit's lamp over a leg."""
+
+    witness = "camera"
+
+    def __init__(self, window: Window) -> None:
+        """Read from a window."""
+        self._window = window
+
+    @cached_property
+    def asleep(self) -> list[Asleep]:
+        """Stretches in which the bench's own lamp was not seen to change."""
+        return asleep(self._camera.awake_s, self._window.begin_s, self._window.end_s, LONGEST_GAP_S)
+
+    @cached_property
+    def delay(self) -> Delay | None:
+        """The camera's delay, from the bench's own lamp."""
+        return self._camera.delay
+
+    @cached_property
+    def stages(self) -> list[StageSpan]:
+        """What the lamp showed, on the run's clock; nothing where the camera cannot speak."""
+        camera = self._camera
+        if camera.delay is None:
+            return []
+        begin_s, end_s = self._window.begin_s - FLEETING_S, self._window.end_s + FLEETING_S
+        inside = (camera.times_s >= begin_s) & (camera.times_s <= end_s)
+        for gap in self.asleep:  # a picture that stands still shows no stage
+            inside &= (camera.times_s <= gap.begin_s) | (camera.times_s >= gap.end_s)
+        words = [word for word, use in zip(camera.words, inside, strict=True) if use]
+        spans = colour_spans(
+            camera.times_s[inside],
+            words,
+            camera.luminance[inside],
+            max_gap_s=LONGEST_GAP_S,
+            stamp_sd_s=stamp_scatter(camera.times_s),
+        )
+        return stages_over_time(spans, self._looks)
+
+    @cached_property
+    def _looks(self) -> dict[str, Appearance]:
+        return {name: _appearance(stage.lamp) for name, stage in self._window.record.product.stages.items()}
+
+    def begins(self, stage: str, after_s: float) -> Occurrence:
+        """When the lamp first looked as promised for a stage."""
+        camera = self._camera
+        if camera.delay is None:
+            return Occurrence.not_before(self._window.begin_s, f"{self.witness}: {camera.reason}")
+        found = next((s for s in self.stages if s.stage == stage and s.end_s > after_s), None)
+        until_s = found.begin_s if found else self._window.end_s
+        gap = first_within(self.asleep, after_s, until_s)
+        because = asleep_text(self.witness, gap) if gap else ""
+        if found is None:
+            return Occurrence.not_before(self._open_from(stage, gap.begin_s if gap else self._window.end_s), because)
+        doubt_s = self._doubt_s(found)
+        if gap is not None or not isfinite(found.begin_doubt_s):
+            early_s = self._open_from(stage, gap.begin_s) if gap else self._window.begin_s
+            because = because or f"{self.witness}: the lamp already showed {stage} in the first frame"
+            return Occurrence(min(early_s, found.begin_s), found.begin_s + doubt_s, measured=False, because=because)
+        if found.begin_s + doubt_s < after_s:  # no answer to what happened at that time
+            because = f"{self.witness}: the lamp showed {stage} before that"
+            return Occurrence(-inf, found.begin_s + doubt_s, measured=False, because=because)
+        return Occurrence.at(found.begin_s, doubt_s)
+
+    def _open_from(self, stage: str, time_s: float) -> float:
+        """The begin of a stretch up to a time that was too short to tell whether it was the stage; else that time."""
+        look = self._looks[stage]
+        telling_s = max(2.0 * sum(phase.length_s for phase in look.cycle), LEAST_TELLING_S)
+        colours = {look.colour, *(phase.colour for phase in look.cycle)}
+        last = next((s for s in reversed(self.stages) if s.begin_s < time_s), None)
+        if last is None or last.stage != "unrecognised" or last.colour not in colours:
+            return time_s
+        return last.begin_s - self._doubt_s(last) if last.end_s - last.begin_s < telling_s else time_s
+
+    def _doubt_s(self, span: StageSpan) -> float:
+        """The doubt of a stretch's begin; of one shown already in the first frame, the stamp's own is all there is."""
+        own_s = span.begin_doubt_s if isfinite(span.begin_doubt_s) else 2.0 * stamp_scatter(self._camera.times_s)
+        return hypot(own_s, self._camera.delay.doubt_s if self._camera.delay else 0.0)
+
+    def shows_in_order(self, expected: list[str], after_s: float = -inf) -> Seen:
+        """Whether the lamp showed these stages, in this order, and nothing else; dark and fleeting stretches aside."""
+        camera = self._camera
+        if camera.delay is None:
+            return Seen.untold(f"{self.witness}: {camera.reason}")
+        told = [
+            s
+            for s in self.stages
+            if s.stage != "dark" and s.end_s - max(s.begin_s, self._begin_s(after_s)) > FLEETING_S
+        ]
+        merged: list[str] = []
+        for span in told:
+            stage = self._named(span, expected[len(merged)] if len(merged) < len(expected) else "")
+            merged += [stage] if merged[-1:] != [stage] else []
+        text = " → ".join(merged) or "dark"
+        if merged == expected and not self.asleep:
+            return Seen(True, text)
+        if self.asleep:
+            return Seen.untold(asleep_text(self.witness, self.asleep[0]))
+        gone = next((m for m in self._window.of("leg", "gave up") if m.text("instrument")), None)
+        if gone is not None and _could_come_no_further(merged, expected):
+            return Seen.untold(f"{gone.text('instrument')}: {gone.text('why')}; the lamp showed {text}")
+        odd = next((s for s, want in zip(told, [*expected, ""], strict=False) if s.stage != want), None)
+        return Seen(False, text, odd.begin_s if odd else self._window.end_s)
+
+    def _named(self, span: StageSpan, due: str) -> str:
+        """The stage that a stretch showed; one lit phase of the flash that is due is that flash, too short to time.
+
+        So a stage that lasts hardly a period (a quick join) is no failure; its rate is judged where it lasts.
+        """
+        if span.stage != "unrecognised":
+            return span.stage
+        cycle = self._looks[due].cycle if due in self._looks else ()
+        phase_s = max((phase.length_s for phase in cycle if phase.colour == span.colour), default=0.0)
+        alone = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + span.begin_doubt_s
+        return due if phase_s and alone else f"unrecognised ({span.colour})"
+
+    def _begin_s(self, after_s: float) -> float:
+        return max(after_s, self._window.begin_s)
+
+    def rate(self, stage: str) -> Reading | None:
+        """The flash rate measured while a stage was shown, in hertz."""
+        for span in self.stages:
+            if span.stage == stage and span.rate is not None:
+                return Reading.of(span.rate.hz, span.rate.doubt_hz, "Hz")
+        return None
+
+    @cached_property
+    def _camera(self) -> _Camera:
+        """Of all that was recorded up to this leg's end, so that a stored run is judged on what the live one was."""
+        record = self._window.record
+        until_s = self._window.end_s + BEHIND_REAL_S * record.speed
+        read = _cameras.setdefault(record, {})
+        if until_s not in read:
+            read[until_s] = _read_camera(record, until_s)
+        return read[until_s]
+
+
+def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:
+    """Whether a unit showed what it should as far as it came, with an instrument gone that it needs to go on."""
+    return shown == expected[: len(shown)] or shown[: len(expected) - 1] == expected[:-1]
+
+
+_cameras: "WeakKeyDictionary[Record, dict[float, _Camera]]" = WeakKeyDictionary()
+
+
+def _appearance(lamp: Lamp) -> Appearance:
+    word = {"dark": "off"}
+    if lamp.sequence:
+        return Appearance(sequence=tuple((word.get(p.colour, p.colour), p.for_s) for p in lamp.sequence))
+    colour = word.get(lamp.colour or "", lamp.colour or "")
+    return Appearance(colour=colour, flash_hz=lamp.flash_hz, duty=lamp.duty)
+
+
+def _read_camera(record: Record, until_s: float) -> _Camera:
+    frames = record.frames().within(-inf, until_s)
+    nothing = _Camera(np.zeros(0), [], np.zeros(0), None, [])
+    if len(frames) < 2:
+        return _but(nothing, "no frames were recorded")
+    switches = [m for m in record.by_kind.get(("bench lamp", "switched"), ()) if m.time_s <= until_s]
+    rising = [m for at, m in enumerate(switches) if at == 0 or m.time_s > switches[at - 1].time_s]
+    if not rising:
+        return _but(nothing, "the bench's own lamp was never switched")
+    order_times_s = [m.time_s for m in rising]
+    first_on = rising[0].data.get("on") is True
+    brightness = frames.bench.reshape(len(frames), -1).mean(axis=1).astype(np.float64)
+    delay = bench_lamp_delay(order_times_s, frames.times_s, brightness, first_on=first_on)
+    if isinstance(delay, NotTold):
+        return _but(nothing, f"its delay could not be measured: {delay.reason}")
+    seen = bench_lamp_seen(order_times_s, frames.times_s, brightness, delay, first_on=first_on)
+    awake_s = [s.ordered_s for s in seen if s.seen_s is not None]
+    try:
+        dark = dark_reference(_dark_frames(record, frames, delay))
+    except ValueError as error:  # awake, and yet it cannot tell the lamp's light
+        return _Camera(np.zeros(0), [], np.zeros(0), None, awake_s, f"no dark reference: {error}")
+    light = read_light(frames.unit, dark)
+    return _Camera(frames.times_s - delay.offset_s, colour_words(light), light.luminance, delay, awake_s)
+
+
+def _but(camera: _Camera, reason: str) -> _Camera:
+    return _Camera(camera.times_s, camera.words, camera.luminance, None, camera.awake_s, reason)
+
+
+def _dark_frames(record: Record, frames: LampFrames, delay: Delay) -> "np.ndarray[tuple[int, ...], np.dtype[np.uint8]]":
+    """Frames of stretches with the supply off, the first such stretch that gives enough."""
+    states = sorted(
+        (m for kind in ("on", "off", "state") for m in record.by_kind.get(("power", kind), ())), key=lambda m: m.time_s
+    )
+    chosen: list[np.ndarray[tuple[int, ...], np.dtype[np.uint8]]] = []
+    off_since_s: float | None = None
+    for moment in states:
+        is_off = moment.kind == "off" or (moment.kind == "state" and moment.data.get("on") is False)
+        if is_off:
+            off_since_s = moment.time_s if off_since_s is None else off_since_s
+            continue
+        if off_since_s is not None:
+            piece = frames.within(off_since_s + SETTLE_S + delay.offset_s, moment.time_s + delay.offset_s - 0.1)
+            chosen.append(piece.unit)
+            off_since_s = None
+    return np.concatenate(chosen)[:DARK_FRAMES] if chosen else frames.unit[:0]

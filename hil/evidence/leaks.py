@@ -1,0 +1,31 @@
+"""Searching what was said and heard for canary secrets."""
+
+from hil.evidence.console import ConsoleView
+from hil.evidence.radio import AirView
+from hil.evidence.seen import Seen, asleep_text
+from hil.page.search import find_secret
+
+
+def no_secret_said(console: ConsoleView, secrets: dict[str, str]) -> Seen:
+    """Whether no line of the console holds a secret; lines are joined, so that a secret cut by a line end is found."""
+    said = b"\n".join(m.text("text").encode() for m in console.lines)
+    joined = b"".join(m.text("text").encode() for m in console.lines)
+    for name, secret in secrets.items():
+        found = find_secret(said, secret) or find_secret(joined, secret)
+        if found:
+            return Seen(False, f"{name} ({found[0].encoding}) on the console")
+    if console.asleep:
+        return Seen.untold(asleep_text(console.witness, console.asleep[0]))
+    return Seen(True, f"{len(console.lines)} lines searched")
+
+
+def no_secret_heard(air: AirView, secrets: dict[str, str]) -> Seen:
+    """Whether no name or DHCP message in the air holds a secret."""
+    heard = set(air.octets())
+    for name, secret in secrets.items():
+        for octets in heard:
+            if found := find_secret(octets, secret):
+                return Seen(False, f"{name} ({found[0].encoding}) in the air")
+    if air.asleep:
+        return Seen.untold(asleep_text(air.witness, air.asleep[0]))
+    return Seen(True, f"{len(heard)} different names and messages searched")

@@ -1,0 +1,221 @@
+"""Pages of the unit, by the purpose the leg fetched them for.
+
+A page that was asked for and not answered is the unit's failure; a page that was never asked for, because the unit let
+nobody in, likewise; a page of which nothing at all is recorded is `untold`.
+"""
+
+import hashlib
+from collections import Counter
+from dataclasses import dataclass
+from functools import cached_property
+
+from hil.core.moments import Moment
+from hil.core.product import Setting
+from hil.core.readings import Occurrence, Reading
+from hil.evidence.seen import Seen
+from hil.evidence.window import Window
+from hil.page.fill import ControlRule, find_control
+from hil.page.page import Control, NotFound, Page, value_of
+from hil.page.read import read_page
+from hil.page.search import find_secret
+
+WAY_UNKNOWN = "pages: how long the way to the unit took was not recorded"
+
+
+@dataclass(frozen=True)
+class Fetched:
+    """A request and what came of it."""
+
+    moment: Moment
+    body: bytes
+    page: Page
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the body is the one that was recorded with the moment."""
+        stated = self.moment.text("sha256")
+        return not stated or hashlib.sha256(self.body).hexdigest() == stated
+
+    @property
+    def answered_well(self) -> bool:
+        """Whether the unit answered with a page and no error status."""
+        return self.moment.kind == "answered" and 200 <= self.moment.number("status", 0.0) < 400
+
+    def __str__(self) -> str:
+        """In words."""
+        status = f" with status {self.moment.text('status')}" if self.moment.kind == "answered" else ""
+        return f"{self.moment.text('method')} {self.moment.text('url')}: {self.moment.kind}{status}"
+
+
+class PagesView:
+    """Requests of a leg and their answers."""
+
+    witness = "pages"
+
+    def __init__(self, window: Window) -> None:
+        """Read from a window."""
+        self._window = window
+
+    @cached_property
+    def fetched(self) -> tuple[Fetched, ...]:
+        """Every request of the leg, in order."""
+        kinds = {kind for source, kind in self._window.record.by_kind if source == "pages"}
+        return tuple(self._fetch(moment) for moment in self._window.of("pages", *sorted(kinds)))
+
+    def _fetch(self, moment: Moment) -> Fetched:
+        body = self._window.record.page(moment.text("file")) if moment.text("file") else b""
+        return Fetched(moment, body, read_page(body, moment.text("content_type"), moment.text("url")))
+
+    def of(self, purpose: str) -> Fetched | None:
+        """The last request for a purpose."""
+        return next((f for f in reversed(self.fetched) if f.moment.text("purpose") == purpose), None)
+
+    def served(self, purpose: str) -> Seen:
+        """Whether a page was answered, as a page."""
+        fetched = self.of(purpose)
+        if fetched is None:
+            return self._never_asked(purpose)
+        if not fetched.is_whole:
+            return self._damaged(fetched)
+        good = fetched.answered_well and fetched.page.is_html
+        return Seen(good, str(fetched), fetched.moment.time_s)
+
+    def _never_asked(self, purpose: str) -> Seen:
+        gave_up = next(iter(self._window.of("leg", "gave up")), None)
+        if gave_up is not None and gave_up.text("instrument"):
+            return Seen.untold(f"{gave_up.text('instrument')}: the leg got no further: {gave_up.text('why')}")
+        if gave_up is not None:
+            return Seen(False, f"the leg got no further: {gave_up.text('why')}", gave_up.time_s)
+        return Seen.untold(f"{self.witness}: no request for the {purpose} was recorded")
+
+    def _damaged(self, fetched: Fetched) -> Seen:
+        return Seen.untold(f"{self.witness}: the answer to {fetched.moment.text('purpose')!r} is not what was recorded")
+
+    def _lost(self) -> str | None:
+        """A purpose that the leg asked a page for, and of which no outcome is recorded."""
+        asked = Counter(m.text("purpose") for m in self._window.of("leg", "asks for a page"))
+        booked = Counter(f.moment.text("purpose") for f in self.fetched)
+        return next(iter(asked - booked), None)
+
+    def first_octet(self, purpose: str) -> Reading | Seen:
+        """How long the unit took to its first octet, from when it was dialled, less the lag there and back."""
+        fetched = self.of(purpose)
+        if fetched is None:
+            return self._never_asked(purpose)
+        if fetched.moment.kind != "answered":
+            return Reading(fetched.moment.number("total_s", 0.0), float("inf"), "s")
+        took_s = fetched.moment.number("first_octet_s")
+        way = self._way(fetched.moment.time_s + took_s)
+        if way is None:
+            return Reading(0.0, took_s, "s", WAY_UNKNOWN)
+        longest_s = fetched.moment.time_s + took_s - way.time_s
+        return Reading(max(longest_s - 2.0 * way.doubt_s, 0.0), longest_s, "s")
+
+    def _way(self, until_s: float) -> Moment | None:
+        """When, and how long, the bench last dialled a service up to a time; None where that was not recorded."""
+        reached = [self._window.last_before(until_s, source, "reached") for source in ("probe", "access point")]
+        inside = [moment for moment in reached if moment is not None and moment.time_s >= self._window.begin_s]
+        return max(inside, key=lambda moment: moment.time_s, default=None)
+
+    def answered_at(self, purpose: str) -> Occurrence:
+        """When a request was answered to its end."""
+        fetched = self.of(purpose)
+        if fetched is None or fetched.moment.kind != "answered":
+            because = f"{self.witness}: no answer to the {purpose} was recorded"
+            return Occurrence.not_before(self._window.begin_s, because)
+        end_s = fetched.moment.time_s + fetched.moment.number("total_s", 0.0)
+        way = self._way(end_s)
+        if way is None:
+            return Occurrence(fetched.moment.time_s, end_s, measured=False, because=WAY_UNKNOWN)
+        return Occurrence(end_s - way.number("took_s"), end_s)
+
+    def control(self, purpose: str, setting: Setting) -> Control | NotFound | Seen:
+        """The control of a setting on a page."""
+        served = self.served(purpose)
+        fetched = self.of(purpose)
+        if served.holds is not True or fetched is None:
+            return served
+        return find_control(fetched.page, ControlRule(name=setting.control, label=setting.label))
+
+    def has_all_settings(self, purpose: str) -> Seen:
+        """Whether the form has a control for each setting of the product file."""
+        missing = []
+        for name, setting in self._window.record.product.form.settings.items():
+            control = self.control(purpose, setting)
+            if isinstance(control, Seen):
+                return control
+            if isinstance(control, NotFound):
+                missing.append(name)
+        return Seen(not missing, "missing: " + ", ".join(missing) if missing else "every setting has its control")
+
+    def shows(self, purpose: str, expected: dict[str, str]) -> Seen:
+        """Whether the form shows these values, by setting."""
+        served = self.served(purpose)
+        if served.holds is not True:
+            return served
+        wrong = []
+        for name, value in expected.items():
+            control = self.control(purpose, self._window.record.product.form.settings[name])
+            if isinstance(control, Seen):
+                return control
+            found = control.value if isinstance(control, Control) else None
+            if found != value:
+                wrong.append(f"{name} shows {found!r}, not {value!r}")
+        return Seen(not wrong, "; ".join(wrong) or f"{len(expected)} values as expected", self._at(purpose))
+
+    def value(self, purpose: str, label: str) -> str | Seen:
+        """A value of the status page, by the label beside it."""
+        served = self.served(purpose)
+        fetched = self.of(purpose)
+        if served.holds is not True or fetched is None:
+            return served
+        found = value_of(fetched.page, label)
+        return found if found is not None else Seen(False, f"no value beside {label!r}", fetched.moment.time_s)
+
+    def _at(self, purpose: str) -> float | None:
+        fetched = self.of(purpose)
+        return fetched.moment.time_s if fetched else None
+
+    def without_secrets(self, secrets: dict[str, str]) -> Seen:
+        """Whether no page holds a secret in any encoding, whole or broken off; every page asked for must be recorded."""
+        for fetched in self.fetched:
+            for name, secret in secrets.items():
+                for found in find_secret(fetched.body, secret):
+                    where = f"{name} ({found.encoding}) in the answer to {fetched.moment.text('purpose')!r}"
+                    return Seen(False, where, fetched.moment.time_s)
+        damaged = next((f for f in self.fetched if not f.is_whole), None)
+        if damaged is not None:
+            return self._damaged(damaged)
+        if (lost := self._lost()) is not None:
+            return Seen.untold(f"{self.witness}: no outcome of the request for the {lost} was recorded")
+        read = [f for f in self.fetched if f.moment.kind == "answered"]
+        if not read:
+            return self._never_asked("page")
+        return Seen(True, f"{len(read)} answers searched, no secret in them")
+
+    def without_texts(self, texts: dict[str, str]) -> Seen:
+        """The same for throw-away names: nothing of the bench stands in a page."""
+        return self.without_secrets(texts)
+
+    def states(self, purpose: str, label: str | None, expected: str | None) -> Seen:
+        """Whether the status page states a value, beside its label."""
+        if label is None:
+            return Seen.not_promised()
+        found = self.value(purpose, label)
+        if isinstance(found, Seen):
+            return found
+        if expected is None:
+            return Seen.untold(f"access point: no value to hold {label!r} against")
+        return Seen(found.strip() == expected, f"{label}: {found!r}, by our records {expected!r}", self._at(purpose))
+
+    def states_something(self, purpose: str, label: str) -> Seen:
+        """Whether there is a value beside a label."""
+        found = self.value(purpose, label)
+        return found if isinstance(found, Seen) else Seen(bool(found.strip()), f"{label}: {found!r}", self._at(purpose))
+
+    def refused_with(self, purpose: str, status: int) -> Seen:
+        """Whether a request was answered with that status."""
+        fetched = self.of(purpose)
+        if fetched is None:
+            return self._never_asked(purpose)
+        return Seen(fetched.moment.number("status", 0.0) == status, str(fetched), fetched.moment.time_s)

@@ -1,0 +1,82 @@
+"""What the supply shows: when it was switched, and whether it stayed so."""
+
+from functools import cached_property
+from math import inf
+
+from hil.core.awake import Asleep, asleep
+from hil.core.moments import Moment
+from hil.core.readings import Occurrence
+from hil.evidence.seen import Seen, asleep_text
+from hil.evidence.window import Window, occurrence
+
+LONGEST_GAP_S = 1.0
+
+
+class PowerView:
+    """The supply over a leg."""
+
+    witness = "power"
+
+    def __init__(self, window: Window) -> None:
+        """Read from a window."""
+        self._window = window
+
+    @cached_property
+    def asleep(self) -> list[Asleep]:
+        """Stretches in which the supply's state was not read back."""
+        return self.asleep_within(self._window.begin_s, self._window.end_s)
+
+    def asleep_within(self, begin_s: float, end_s: float) -> list[Asleep]:
+        """The same for a part of the leg, or beyond it."""
+        times = sorted(m.time_s for m in (*self._fresh_states, *self._window.all(self.witness, "on", "off")))
+        return asleep(times, begin_s, end_s, LONGEST_GAP_S)
+
+    @cached_property
+    def _fresh_states(self) -> tuple[Moment, ...]:
+        """States read back in the whole run; one with the stamp of an earlier one proves nothing."""
+        fresh, newest_s = [], -inf
+        for moment in self._window.all(self.witness, "state"):
+            stamp_s = moment.number("stamp_s", inf)  # a supply that cannot tell has no stamp
+            if stamp_s > newest_s or stamp_s == inf:
+                fresh.append(moment)
+            newest_s = stamp_s if stamp_s < inf else newest_s
+        return tuple(fresh)
+
+    def last_on(self) -> Occurrence:
+        """When it was switched on for the last time in this leg."""
+        moments = self._window.of(self.witness, "on")
+        if not moments:
+            return Occurrence.not_before(self._window.begin_s, "power: no switching on was recorded")
+        return occurrence(moments[-1])
+
+    def stayed_on(self, begin_s: float, end_s: float) -> Seen:
+        """Whether the supply was on from one time to another."""
+        gaps = self.asleep_within(begin_s, end_s)
+        if gaps:
+            return Seen.untold(asleep_text(self.witness, gaps[0]))
+        for moment in self._window.of(self.witness, "state", "off"):
+            if begin_s < moment.time_s < end_s and moment.data.get("on") is not True:
+                told = "was switched off" if moment.kind == "off" else "read back as off"
+                return Seen(False, f"the supply {told}", moment.time_s)
+        return Seen(True, "the supply stayed on")
+
+    def off_at_end(self) -> Seen:
+        """Whether the supply was switched off last in this leg, and read back as off after that."""
+        switched = next(reversed(self._window.of(self.witness, "on", "off")), None)
+        gaps = self.asleep
+        if gaps:
+            return Seen.untold(asleep_text(self.witness, gaps[0]))
+        if switched is None:
+            return Seen.untold(f"{self.witness}: no switching was recorded")
+        told = self._read_after(switched)
+        if told != {switched.kind}:
+            said = " and ".join(f"reads back as {word}" for word in sorted(told)) or "was not read back"
+            return Seen.untold(f"{self.witness}: switched {switched.kind}, and {said} after that")
+        return Seen(switched.kind == "off", f"switched {switched.kind}, and reads back so", switched.time_s)
+
+    def _read_after(self, switched: Moment) -> set[str]:
+        """What was read back from a switching to the next one, or to the end of the run."""
+        begin_s = switched.time_s + switched.doubt_s
+        later = (m.time_s for m in self._window.all(self.witness, "on", "off") if m.time_s > switched.time_s)
+        end_s = next(later, inf)
+        return {"on" if m.data.get("on") else "off" for m in self._fresh_states if begin_s < m.time_s < end_s}

@@ -1,0 +1,103 @@
+"""The ledger of resets: every start of the chip is asked for, or it is not.
+
+Asked for: by power, by the reset line, by the form (one start after saving), by an update. A reset code is not believed:
+a chip may repeat the last one. One order allows one start; any other fails the leg, whatever it printed.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from hil.core.moments import Moment
+from hil.evidence.console import ConsoleView
+from hil.evidence.power import PowerView
+from hil.evidence.seen import Seen, asleep_text
+from hil.evidence.window import Window
+
+EARLY_S = 0.2  # a banner may be stamped that much before the order it answers
+
+
+@dataclass(frozen=True, slots=True)
+class Booked:
+    """A line of the ledger: a start that was seen, and who asked for it."""
+
+    time_s: float
+    asked_by: str | None
+
+
+class ResetsView:
+    """The ledger of a leg."""
+
+    witness = "console"
+
+    def __init__(self, window: Window, console: ConsoleView) -> None:
+        """Read from a window and its console."""
+        self._window = window
+        self._console = console
+
+    @cached_property
+    def orders(self) -> tuple[Moment, ...]:
+        """What the bench did that starts the chip."""
+        found = [
+            *self._window.of("power", "on"),
+            *self._window.of("console", "reset line"),
+            *self._window.of("ledger", "asked"),
+        ]
+        return tuple(sorted(found, key=lambda m: m.time_s))
+
+    @cached_property
+    def ledger(self) -> tuple[Booked, ...]:
+        """Every start seen, with the order that asked for it."""
+        left = list(self.orders)
+        booked = []
+        for start in self._console.starts:
+            earlier = [order for order in left if order.time_s <= start.time_s + EARLY_S]
+            order = earlier[-1] if earlier else None
+            if order is not None:
+                left = [later for later in left if later.time_s > order.time_s]
+            booked.append(Booked(start.time_s, order.text("asked_by") if order else None))
+        return tuple(booked)
+
+    def none_unasked(self) -> Seen:
+        """Whether every start was asked for; each order must have been followed by a start, or nobody listened."""
+        unasked = [line for line in self.ledger if line.asked_by is None]
+        for line in unasked:
+            if unsure := self._supply_unsure(line.time_s):
+                return Seen.untold(unsure)
+        if unasked:
+            times = ", ".join(f"{line.time_s:.2f} s" for line in unasked)
+            return Seen(False, f"{len(unasked)} starts nobody asked for, at {times}", unasked[0].time_s)
+        gaps = self._console.asleep
+        if gaps:
+            return Seen.untold(asleep_text(self.witness, gaps[0]))
+        if not self.ledger and self.orders:
+            return Seen.untold(f"{self.witness}: no start was heard after the order at {self.orders[0].time_s:.1f} s")
+        return Seen(True, f"{len(self.ledger)} starts, all asked for")
+
+    def _supply_unsure(self, start_s: float) -> str:
+        """Why a start may have been the supply's doing, or its order lost; empty where the supply was witnessed on."""
+        power = PowerView(self._window)
+        switched = self._window.last_before(start_s, "power", "on", "off")
+        if switched is None or switched.kind == "off":
+            return f"{power.witness}: no switching on was recorded before the start at {start_s:.2f} s"
+        stayed = power.stayed_on(switched.time_s, start_s)
+        return "" if stayed.holds else stayed.text
+
+    def starts_after(self, asked_by: str) -> Seen:
+        """Whether exactly one start followed an order of that origin."""
+        order = next((m for m in self.orders if m.text("asked_by") == asked_by), None)
+        if order is None:
+            return Seen.untold(f"ledger: nothing was asked for by the {asked_by}")
+        gaps = self._console.asleep
+        later = [line for line in self.ledger if line.time_s > order.time_s - EARLY_S]
+        if len(later) > 1:
+            return Seen(False, f"{len(later)} starts after the {asked_by}, one was asked for", later[1].time_s)
+        if gaps:
+            return Seen.untold(asleep_text(self.witness, gaps[0]))
+        if not later:
+            return self._never_started(asked_by)
+        return Seen(True, f"one start, at {later[0].time_s:.2f} s", later[0].time_s)
+
+    def _never_started(self, asked_by: str) -> Seen:
+        if not self._console.lines:
+            return Seen.untold(f"{self.witness}: nothing was heard in this leg")
+        return Seen(False, f"no start after the {asked_by}")

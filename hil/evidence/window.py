@@ -1,0 +1,97 @@
+"""The window of a run that one drive of a leg left: what every view of evidence reads.
+
+Moments are those of the whole run, since a control just before or after the window still speaks for it.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from hil.core.frames import LampFrames
+from hil.core.moments import Json, Moment
+from hil.core.product import Product
+from hil.core.readings import Occurrence
+
+Facts = Mapping[str, Mapping[str, Json]]
+
+
+@dataclass(frozen=True, eq=False)
+class Record:
+    """Everything a run recorded, readable without a bench."""
+
+    product: Product
+    facts: Facts
+    moments: tuple[Moment, ...]
+    frames: Callable[[], LampFrames]
+    page: Callable[[str], bytes]
+    console: Callable[[], bytes]
+
+    @cached_property
+    def by_kind(self) -> Mapping[tuple[str, str], tuple[Moment, ...]]:
+        """Moments by source and kind, in order of time."""
+        sorted_by_kind: dict[tuple[str, str], list[Moment]] = {}
+        for moment in sorted(self.moments, key=lambda m: m.time_s):
+            sorted_by_kind.setdefault((moment.source, moment.kind), []).append(moment)
+        return {key: tuple(moments) for key, moments in sorted_by_kind.items()}
+
+    def fact(self, section: str, label: str) -> str:
+        """A fact of the run as text; empty where it is not stated."""
+        value = self.facts.get(section, {}).get(label, "")
+        return value if isinstance(value, str) else str(value)
+
+    @property
+    def speed(self) -> float:
+        """Unit seconds a real second; 1 where the run states none."""
+        stated = self.facts.get("bench", {}).get("speed")
+        return float(stated) if isinstance(stated, int | float) and stated > 0 else 1.0
+
+    @property
+    def hotspot_name(self) -> str:
+        """The name this unit's hotspot must have."""
+        return self.product.hotspot.name_for(self.fact("unit", "radio address"))
+
+    @property
+    def trial_values(self) -> dict[str, str]:
+        """What was typed into the form, by setting."""
+        values = self.facts.get("trial", {}).get("values", {})
+        return {k: str(v) for k, v in values.items()} if isinstance(values, dict) else {}
+
+    @property
+    def trial_secrets(self) -> dict[str, str]:
+        """The canary secrets, by setting."""
+        names = self.facts.get("trial", {}).get("secret_names", [])
+        return {n: v for n, v in self.trial_values.items() if isinstance(names, list) and n in names}
+
+
+@dataclass(frozen=True)
+class Window:
+    """One drive of one leg."""
+
+    leg: str
+    begin_s: float
+    end_s: float
+    record: Record = field(repr=False)
+
+    def all(self, source: str, *kinds: str) -> tuple[Moment, ...]:
+        """Moments of the whole run, of any of those kinds, in order of time."""
+        found = [m for kind in kinds for m in self.record.by_kind.get((source, kind), ())]
+        return tuple(found if len(kinds) == 1 else sorted(found, key=lambda m: m.time_s))
+
+    def of(self, source: str, *kinds: str) -> tuple[Moment, ...]:
+        """Moments inside the window."""
+        found = self.all(source, *kinds)
+        first = bisect_left(found, self.begin_s, key=lambda m: m.time_s)
+        last = bisect_right(found, self.end_s, key=lambda m: m.time_s)
+        return found[first:last]
+
+    def last_before(self, time_s: float, source: str, *kinds: str) -> Moment | None:
+        """The last such moment of the run up to a time."""
+        found = self.all(source, *kinds)
+        at = bisect_right(found, time_s, key=lambda m: m.time_s)
+        return found[at - 1] if at else None
+
+
+def occurrence(moment: Moment) -> Occurrence:
+    """When a moment was, with its doubt."""
+    return Occurrence.at(moment.time_s, moment.doubt_s)

@@ -1,0 +1,42 @@
+"""The bench around one unit: its instruments, and what a run types into the unit."""
+
+from dataclasses import dataclass
+
+from hil.core.bench_file import Label
+from hil.core.build import Build
+from hil.core.clock import Clock
+from hil.core.timeline import Timeline
+from hil.core.trial import Trial
+from hil.instruments.air_monitor import AirMonitor
+from hil.instruments.bench_lamp import BenchLamp
+from hil.instruments.console import Console
+from hil.instruments.flasher import Flasher
+from hil.instruments.lamp_camera import LampCamera
+from hil.instruments.power import Power
+from hil.instruments.stations import AccessPoint, NetworkPlan, Probe
+from hil.instruments.visits import Visits
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What a leg drives. `label` is what the unit's label says; `build` and `trial` are the run's own."""
+
+    timeline: Timeline
+    label: Label
+    build: Build
+    trial: Trial
+    network: NetworkPlan
+    power: Power
+    console: Console
+    flasher: Flasher
+    access_point: AccessPoint
+    probe: Probe
+    visits: Visits
+    air: AirMonitor
+    camera: LampCamera
+    bench_lamp: BenchLamp
+
+    @property
+    def clock(self) -> Clock:
+        """The run's clock."""
+        return self.timeline.clock

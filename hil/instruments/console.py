@@ -1,0 +1,233 @@
+"""The console: what the unit prints, byte for byte, and the two control lines of its port.
+
+A reader thread loses nothing: every byte goes to `console.raw` before it is split into lines. What the unit says is a
+claim; only the starts (the chip's own banner) and the silence or speech of the port are used beyond that. Opening the
+port is booked: a port may reset the unit when it is opened.
+"""
+
+import re
+import threading
+import time
+from io import FileIO
+from math import inf
+from pathlib import Path
+
+import serial
+
+from hil.core.errors import BenchError, InputError
+from hil.core.moments import Json, Moment
+from hil.core.timeline import Timeline
+
+LINE_LIMIT = 4096  # bytes of a line that become one moment; a longer one is told in pieces
+LINES_A_SECOND = 200  # of real time; above it, or above so many bytes, lines are counted, not told one by one
+BYTES_A_SECOND = 100_000
+RAW_LIMIT = 64 << 20  # bytes kept of a unit that prints for ever
+RESET_REAL_S = 0.1  # how long the reset line is held; the usual circuit needs some milliseconds
+POLL_REAL_S = 0.05
+LISTENS_EVERY_S = 0.5  # unit seconds; how often the reader tells that it is at the port
+
+
+class Console:
+    """One serial port: a device path or any pyserial URL."""
+
+    def __init__(
+        self,
+        port: str,
+        timeline: Timeline,
+        raw_file: Path,
+        *,
+        baud: int = 115200,
+        rom_baud: int | None = None,
+        rom_speaks_s: float = 0.3,
+    ) -> None:
+        """Name the port; nothing is opened yet.
+
+        Where the chip's ROM speaks at another rate than the program, the port listens at `rom_baud` for `rom_speaks_s`
+        after each start the bench gives it, by power or by the reset line.
+        """
+        self.port = port
+        self._timeline = timeline
+        self._raw_file = raw_file
+        self._baud, self._rom_baud = baud, rom_baud
+        self._rom_speaks_s, self._rom_until_s = rom_speaks_s, -inf
+        if rom_baud is not None:
+            timeline.listen(self._expect_rom)
+        self._serial: serial.Serial | None = None
+        self._thread: threading.Thread | None = None
+        self._stop = threading.Event()
+        self._rate = _Rate()
+        self._listened_s = -inf
+        self._flooded_until_s = 0.0
+        self._kept = raw_file.stat().st_size if raw_file.exists() else 0
+
+    def open(self) -> None:
+        """Open the port with both lines released, and read from now on.
+
+        Raises:
+            InputError: no such port.
+            BenchError: the port is there but busy or broken.
+        """
+        if self._serial is not None:
+            return
+        port = open_port(self.port, self._baud)
+        try:
+            raw = self._raw_file.open("ab", buffering=0)
+        except OSError as error:
+            port.close()
+            raise BenchError(f"console {self.port}", f"{self._raw_file} cannot be written: {error}.") from error
+        self._serial = port
+        self._timeline.add("console", "opened", port=self.port, baud=self._baud, listens_every_s=LISTENS_EVERY_S)
+        self._stop.clear()
+        self._thread = threading.Thread(target=self._read, args=(port, raw), name="console", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop reading and free the port, for the flasher or for good."""
+        if self._serial is None:
+            return
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(timeout=2.0)
+        self._serial.close()
+        self._serial = None
+        self._timeline.add("console", "closed", port=self.port)
+
+    def reset(self, asked_by: str) -> None:
+        """Pulse the reset line.
+
+        Raises:
+            BenchError: the port is closed or broke.
+        """
+        if self._serial is None:
+            raise BenchError(f"console {self.port}", "its reset line was asked for while the port is closed.")
+        try:
+            self._timeline.add("console", "reset line", asked_by=asked_by)
+            self._serial.rts = True
+            self._stop.wait(RESET_REAL_S)
+            self._serial.rts = False
+        except (serial.SerialException, OSError) as error:
+            raise BenchError(f"console {self.port}", f"its reset line failed: {error}.", "Check the cable.") from error
+
+    def _read(self, port: serial.Serial, raw: FileIO) -> None:
+        rest = b""
+        with raw:
+            while not self._stop.is_set():
+                try:
+                    self._follow_rate(port)
+                    chunk = port.read(max(1, min(port.in_waiting, 65536)))
+                except (serial.SerialException, OSError) as error:
+                    if not self._stop.is_set():
+                        self._timeline.add("console", "lost", why=str(error))
+                    break
+                self._tell_listening()
+                self._keep(raw, chunk)
+                *lines, rest = (rest + chunk).split(b"\n")
+                for line in lines:
+                    self._tell(line)
+                if len(rest) > LINE_LIMIT:  # a unit that never ends its line
+                    rest = self._tell_pieces(rest)
+            if rest:
+                self._tell(rest)
+
+    def _expect_rom(self, moment: Moment) -> None:
+        if moment.is_("power", "on") or moment.is_("console", "reset line"):
+            self._rom_until_s = moment.time_s + self._rom_speaks_s
+
+    def _follow_rate(self, port: serial.Serial) -> None:
+        rom_speaks = self._timeline.clock.now_s() < self._rom_until_s
+        rate = self._rom_baud if rom_speaks and self._rom_baud else self._baud
+        if port.baudrate != rate:
+            port.baudrate = rate
+
+    def _tell_listening(self) -> None:
+        """Book, not too often, that the port was read without an error: the control of this witness."""
+        now_s = self._timeline.clock.now_s()
+        if now_s - self._listened_s >= LISTENS_EVERY_S:
+            self._listened_s = now_s
+            self._timeline.add("console", "listening")
+
+    def _keep(self, raw: FileIO, chunk: bytes) -> None:
+        if not chunk or self._timeline.trouble is not None:
+            return
+        room = RAW_LIMIT - self._kept
+        try:
+            raw.write(chunk[: max(room, 0)])
+        except OSError as error:
+            self._timeline.trouble = f"the run folder takes no more: {error}"
+        self._kept += len(chunk)
+        if room >= 0 > room - len(chunk):
+            self._timeline.add("console", "overrun", kept=RAW_LIMIT)
+
+    def _tell(self, line: bytes) -> None:
+        self._add(self._tell_pieces(line), cut=False)
+
+    def _tell_pieces(self, line: bytes) -> bytes:
+        """Tell what a line has above the limit; returns its end."""
+        while len(line) > LINE_LIMIT:
+            self._add(line[:LINE_LIMIT], cut=True)
+            line = line[LINE_LIMIT:]
+        return line
+
+    def _add(self, said: bytes, *, cut: bool) -> None:
+        """Add a line, or a piece of one that goes on, unless there are too many."""
+        flooded = self._rate.suppressed
+        if not self._rate.allows(len(said)):
+            self._flooded_until_s = self._timeline.clock.now_s()
+            if not flooded:
+                self._timeline.add("console", "flood", time_s=self._flooded_until_s)
+            return
+        if flooded:
+            self._timeline.add("console", "flood over", time_s=self._flooded_until_s, lines=flooded)
+            self._rate.suppressed = 0
+        text = said.rstrip(b"\r").decode("utf-8", errors="backslashreplace")
+        doubt_s = self._timeline.clock.unit_s(POLL_REAL_S / 5.0)
+        details: dict[str, Json] = {"text": text} | ({"cut": True} if cut else {})
+        self._timeline.add("console", "line", doubt_s=doubt_s, details=details)
+
+
+class _Rate:
+    """Lets so many lines and bytes a second through, and counts the lines above."""
+
+    def __init__(self) -> None:
+        self.suppressed = 0
+        self._second = 0
+        self._lines = self._bytes = 0
+
+    def allows(self, count: int) -> bool:
+        second = int(time.monotonic())
+        if second != self._second:
+            self._second, self._lines, self._bytes = second, 0, 0
+        self._lines += 1
+        self._bytes += count
+        if self._lines > LINES_A_SECOND or self._bytes > BYTES_A_SECOND:
+            self.suppressed += 1
+            return False
+        return True
+
+
+def open_port(port: str, baud: int) -> serial.Serial:
+    """Open a serial port with both control lines released.
+
+    Raises:
+        InputError: no such port, or not the name of one.
+        BenchError: it is busy or broken.
+    """
+    remedy = "Correct console.port in the bench file, or plug the unit in."
+    try:
+        handle = serial.serial_for_url(port, do_not_open=True, baudrate=baud, timeout=POLL_REAL_S)
+        if "://" not in port:
+            handle.exclusive = True  # else two programs would share what the unit says
+        handle.dtr = False
+        handle.rts = False
+        handle.open()
+    except ValueError as error:
+        raise InputError(f"bench file: console.port = {port!r}", f"not a port: {error}.", remedy) from error
+    except (serial.SerialException, OSError) as error:
+        missing = re.search(r"No such file|could not resolve|FileNotFound|Inappropriate ioctl", str(error))
+        if missing:
+            raise InputError(f"bench file: console.port = {port!r}", "there is no such port.", remedy) from error
+        why = re.sub(r"Remote does not seem.*", "it does not answer as an RFC 2217 port does", str(error))
+        raise BenchError(
+            f"console {port}", f"cannot be opened: {why}.", "Is another program (or run) using it?"
+        ) from error
+    return handle

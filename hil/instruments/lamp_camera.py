@@ -1,0 +1,148 @@
+"""The lamp camera: frames in through OpenCV, crops of two lamps out.
+
+A reader thread keeps up with the camera (a slow reader would get every frame, late) and stamps each frame on arrival. A
+stall or stop is noticed within two real seconds and booked; no colour or stage is derived here.
+"""
+
+import os
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from hil.core.errors import BenchError, InputError
+from hil.core.frames import Crops, FrameWriter
+from hil.core.timeline import Timeline
+
+STALL_REAL_S = 1.5
+OPEN_REAL_S = 5.0
+Region = tuple[int, int, int, int]
+OnFrame = Callable[[float, Crops], None]
+
+
+class LampCamera:
+    """A camera by number, device path or URL, with the regions of the unit's lamp and of the bench's own."""
+
+    def __init__(
+        self, source: int | str, unit_region: Region, bench_region: Region, timeline: Timeline, folder: Path
+    ) -> None:
+        """Name the camera and the regions (x, y, width, height in pixels); `start` opens it."""
+        self.source = source
+        self._regions = (unit_region, bench_region)
+        self._timeline = timeline
+        self._folder = folder
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._arrived = threading.Condition()
+        self._last_s = -float("inf")
+        self._ended = False
+        self.on_frame: OnFrame | None = None
+
+    def start(self) -> None:
+        """Open the camera and record from now on.
+
+        Raises:
+            InputError: a region lies outside the picture.
+            BenchError: the camera cannot be opened or shows nothing.
+        """
+        capture = self._open()
+        ok, picture = capture.read()
+        if not ok:
+            raise BenchError(f"camera {self.source}", "opened, but shows no picture.", "Is another program using it?")
+        for name, region in zip(("unit_region", "bench_region"), self._regions, strict=True):
+            _within(picture.shape[1], picture.shape[0], region, name)
+        self._timeline.add("camera", "started", width=int(picture.shape[1]), height=int(picture.shape[0]))
+        self._thread = threading.Thread(target=self._read, args=(capture,), name="camera", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop recording."""
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(timeout=2.0 * STALL_REAL_S)
+
+    def wait_past(self, time_s: float, limit_s: float) -> bool:
+        """Wait until a frame arrived after `time_s`; False where none came within the limit."""
+        deadline_s = self._timeline.clock.now_s() + limit_s
+        with self._arrived:
+            while self._last_s <= time_s and not self._ended:
+                left_s = deadline_s - self._timeline.clock.now_s()
+                if left_s <= 0.0:
+                    return False
+                self._arrived.wait(self._timeline.clock.real_s(left_s))
+        return self._last_s > time_s
+
+    def _open(self) -> cv2.VideoCapture:
+        if isinstance(self.source, str) and "://" in self.source:
+            # Limits can only be given while opening; without them a stalled stream is 30 s of silence.
+            # A proxy named in the environment is for the outside world, not for a camera on the bench.
+            os.environ.setdefault("OPENCV_FFMPEG_CAPTURE_OPTIONS", "rtsp_transport;tcp|http_proxy;none")
+            limits = [cv2.CAP_PROP_OPEN_TIMEOUT_MSEC, int(OPEN_REAL_S * 1000)]
+            limits += [cv2.CAP_PROP_READ_TIMEOUT_MSEC, int(STALL_REAL_S * 1000)]
+            capture = cv2.VideoCapture(self.source, cv2.CAP_FFMPEG, limits)
+        else:
+            capture = cv2.VideoCapture(self.source)
+        if not capture.isOpened():
+            raise BenchError(
+                f"camera {self.source}",
+                "cannot be opened.",
+                "Check lamp_camera.source in the bench file and the cable.",
+            )
+        return capture
+
+    def _read(self, capture: cv2.VideoCapture) -> None:
+        writer = FrameWriter(self._folder)
+        clock = self._timeline.clock
+        while not self._stop.is_set():
+            begun_s = time.monotonic()
+            ok, picture = capture.read()
+            arrived_s = time.monotonic()
+            if not ok:
+                kind = "stalled" if arrived_s - begun_s > 0.8 * STALL_REAL_S else "stopped"
+                if not self._stop.is_set():
+                    self._timeline.add("camera", kind)
+                break
+            self._keep(writer, clock.at(arrived_s), picture.astype(np.uint8, copy=False))
+        writer.close()
+        capture.release()
+        with self._arrived:
+            self._ended = True
+            self._arrived.notify_all()
+
+    def _keep(self, writer: FrameWriter, time_s: float, picture: Crops) -> None:
+        unit, bench = (_crop(picture, region) for region in self._regions)
+        if self._timeline.trouble is None:
+            try:
+                writer.add(time_s, unit, bench)
+            except OSError as error:
+                self._timeline.trouble = f"the run folder takes no more: {error}"
+        with self._arrived:
+            self._last_s = time_s
+            self._arrived.notify_all()
+        if self.on_frame is not None:
+            self.on_frame(time_s, unit)
+
+
+def _crop(picture: Crops, region: Region) -> Crops:
+    x, y, width, height = region
+    return np.ascontiguousarray(picture[y : y + height, x : x + width])
+
+
+def _within(width: int, height: int, region: Region, name: str) -> None:
+    x, y, region_width, region_height = region
+    if (
+        x < 0
+        or y < 0
+        or region_width < 4
+        or region_height < 4
+        or x + region_width > width
+        or y + region_height > height
+    ):
+        raise InputError(
+            f"bench file: lamp_camera.{name} = {list(region)}",
+            f"does not lie within the picture of {width} × {height} pixels.",
+            "Give x, y, width and height inside it.",
+        )

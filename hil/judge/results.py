@@ -1,0 +1,50 @@
+"""What judging leaves: one result a check, and the verdict of the run over them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hil.core.verdicts import Finding, Verdict, verdict_of
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """A check's verdict and what it rests on.
+
+    `name` is the item's id; `title` the first line of its docstring; `reason` says why it is not a pass, in a line.
+    `takes` counts how often its leg was driven and judged.
+    """
+
+    name: str
+    title: str
+    legs: tuple[str, ...]
+    witnesses: tuple[str, ...]
+    verdict: Verdict
+    findings: tuple[Finding, ...] = ()
+    reason: str = ""
+    takes: int = 1
+
+
+def run_verdict(results: Sequence[CheckResult], *, broken: bool = False) -> Verdict:
+    """The verdict of a run; a bench that broke leaves no pass."""
+    verdict = verdict_of(result.verdict for result in results)
+    return Verdict.UNJUDGED if broken and verdict is Verdict.PASS else verdict
+
+
+def nearest_to_limits(results: Sequence[CheckResult], count: int = 3) -> list[tuple[CheckResult, Finding, float]]:
+    """The readings nearest to their limits, with the room left as a share of the limit, least first.
+
+    Room is the distance of the reading's near end from the limit, divided by the limit; below 0 it is past it.
+    """
+    rooms: list[tuple[CheckResult, Finding, float]] = []
+    for result in results:
+        for finding in result.findings:
+            if finding.reading is None or finding.limits is None or finding.reading.value is None:
+                continue
+            ends = []
+            if finding.limits.upper:
+                ends.append((finding.limits.upper - finding.reading.high) / finding.limits.upper)
+            if finding.limits.lower:
+                ends.append((finding.reading.low - finding.limits.lower) / finding.limits.lower)
+            if ends:
+                rooms.append((result, finding, min(ends)))
+    return sorted(rooms, key=lambda row: row[2])[:count]

@@ -1,0 +1,47 @@
+"""From pixels of a status lamp to colour words, changes, flash rate and stage: pure functions on arrays.
+
+In order: `dark_reference`, `read_light`, `colour_words`, `colour_spans`, `stages_over_time`; beside them
+`flash_rate`, and for the camera itself `stamp_scatter`, `frozen_spans`, `bench_lamp_delay`, `bench_lamp_seen`, `awake_windows`.
+Wrong input raises ValueError; what the frames do not tell is "unrecognised" or `NotTold`, never the nearest.
+"""
+
+from hil.lamp.appearance import Appearance
+from hil.lamp.awake import AsleepSpan, frozen_spans
+from hil.lamp.bench_lamp import Delay, SwitchSeen, awake_windows, bench_lamp_delay, bench_lamp_seen
+from hil.lamp.colour import COLOURS, OFF, SAME_COLOUR, UNRECOGNISED, colour_word
+from hil.lamp.doubt import NotTold, stamp_scatter
+from hil.lamp.flash import FlashRate, flash_rate
+from hil.lamp.light import DarkReference, FrameLight, LampLight, colour_words, dark_reference, read_light
+from hil.lamp.spans import Span, colour_spans
+from hil.lamp.stage import DARK, StageSpan, stages_over_time
+
+__all__ = [
+    "COLOURS",
+    "DARK",
+    "OFF",
+    "SAME_COLOUR",
+    "UNRECOGNISED",
+    "Appearance",
+    "AsleepSpan",
+    "DarkReference",
+    "Delay",
+    "FlashRate",
+    "FrameLight",
+    "LampLight",
+    "NotTold",
+    "Span",
+    "StageSpan",
+    "SwitchSeen",
+    "awake_windows",
+    "bench_lamp_delay",
+    "bench_lamp_seen",
+    "colour_spans",
+    "colour_word",
+    "colour_words",
+    "dark_reference",
+    "flash_rate",
+    "frozen_spans",
+    "read_light",
+    "stages_over_time",
+    "stamp_scatter",
+]

@@ -1,0 +1,277 @@
+"""From crops of a camera picture to the light the lamp adds: linear, without the blown-out core.
+
+A status lamp near a webcam has a core that is blown out (white whatever its colour) and a glow round it
+that carries the colour. So colour is summed over the pixels that are neither blown out, nor next to one
+that is, nor lost in the noise, after the dark picture (ambient light) is taken away in linear light.
+Nothing here knows a camera: noise comes from the dark crops, the tolerance for ambient drift is a figure
+with a name. Crops are BGR, as OpenCV gives them, shape (n, h, w, 3), uint8.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from hil.lamp.colour import D65_UV, OFF, UNRECOGNISED, colour_word, luminance_of, uv_of_rgb, uv_spread
+from hil.lamp.doubt import Bools, Floats
+
+Crops = npt.NDArray[np.uint8]
+Planes = npt.NDArray[np.float32]
+
+# All: common practice, no source.
+SATURATED_CODE = 250  # codes from here up no longer follow the light
+COLOUR_OVER_AMBIENT = 0.5  # a pixel tells the colour where the lamp adds this share to its dark value
+AMBIENT_DRIFT = 0.05  # share by which ambient light may differ from the dark crops: the doubt of a colour
+LIT_OVER_AMBIENT = 0.3  # the brightest part must exceed its dark value by this share to count as lit
+DARK_OVER_AMBIENT = 0.15  # and by less than this to count as dark; between the two nothing is told
+BRIGHTER_ROOM = 1.5  # more ambient light than this many times the dark crops' tells nothing of a lamp not lit
+LIT_LEAST = 0.004  # and by this much linear light (full scale is 1), about one code at mid-grey
+BRIGHTEST_SHARE = 0.03  # the share of the crop's pixels that "brightest part" means
+FEWEST_PIXELS = 8  # fewer usable pixels give no colour
+CHUNK_FRAMES = 128  # keeps the working arrays in the cache
+
+
+def _decode_table() -> Planes:
+    value = np.arange(256) / 255.0
+    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+    return linear.astype(np.float32)
+
+
+SRGB_DECODE = _decode_table()  # 8-bit code → linear light 0..1; IEC 61966-2-1
+_SLOPE = np.gradient(SRGB_DECODE)  # linear light a code
+_SLOPE_SQUARED = (_SLOPE**2).astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class DarkReference:
+    """What the lamp's region looks like with the lamp dark.
+
+    linear: shape (h, w, 3), RGB; noise_codes: standard deviation of a pixel, in 8-bit codes;
+    blown: shape (h, w), pixels blown out already.
+    """
+
+    linear: Planes
+    noise_codes: float
+    blown: Bools
+
+
+@dataclass(frozen=True, slots=True)
+class FrameLight:
+    """The lamp's light in one frame. `uv` is not a number where no pixel tells the colour.
+
+    luminance: mean linear luminance (full scale 1) over the pixels that no frame of the stack blows out.
+    usable: share of the crop's pixels the colour was summed over.
+    plausible: False where the frame is much darker than the dark reference (camera black or covered), or brighter all
+        over without a lamp that stands out (other light, or blown out as a whole), or neither surely lit nor dark.
+    """
+
+    lit: bool
+    luminance: float
+    rgb_linear: Floats
+    uv: Floats
+    uv_covariance: Floats
+    usable: float
+    plausible: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LampLight:
+    """The lamp's light in n frames, an array a field; an index gives one `FrameLight`."""
+
+    lit: Bools
+    luminance: Floats
+    rgb_linear: Floats
+    uv: Floats
+    uv_covariance: Floats
+    usable: Floats
+    plausible: Bools
+
+    def __len__(self) -> int:
+        """Count the frames."""
+        return len(self.lit)
+
+    def __getitem__(self, at: int) -> FrameLight:
+        """Give one frame's light; raises IndexError past the end, so that a loop over frames ends."""
+        return FrameLight(
+            lit=bool(self.lit[at]),
+            luminance=float(self.luminance[at]),
+            rgb_linear=self.rgb_linear[at],
+            uv=self.uv[at],
+            uv_covariance=self.uv_covariance[at],
+            usable=float(self.usable[at]),
+            plausible=bool(self.plausible[at]),
+        )
+
+
+def crop_stack(crops: Crops | Sequence[Crops]) -> Crops:
+    """Take crops as one stack, shape (n, h, w, 3).
+
+    Raises ValueError: not uint8, not three channels, or crops of different sizes.
+    """
+    if not isinstance(crops, np.ndarray):
+        shapes = {np.shape(crop) for crop in crops}
+        if len(shapes) > 1:
+            raise ValueError(f"crops differ in size: {sorted(shapes)}. Cut the same region from every frame.")
+        crops = np.stack(list(crops)) if shapes else np.empty((0, 1, 1, 3), dtype=np.uint8)
+    if crops.dtype != np.uint8:
+        raise ValueError(f"crops are {crops.dtype}: give uint8, as the camera's pictures decode.")
+    if crops.ndim != 4 or crops.shape[3] != 3:
+        raise ValueError(f"crops have shape {crops.shape}: give (frames, height, width, 3), blue first.")
+    if len(crops) and crops.shape[1] * crops.shape[2] < FEWEST_PIXELS:
+        raise ValueError(f"crops of {crops.shape[2]}×{crops.shape[1]} pixels are too small: {FEWEST_PIXELS} at least.")
+    return crops
+
+
+def dark_reference(dark_crops: Crops | Sequence[Crops]) -> DarkReference:
+    """Make the dark reference from crops taken while the lamp was known to be dark.
+
+    Raises ValueError: no crop, or more than half of the region blown out without the lamp.
+    """
+    stack = crop_stack(dark_crops)
+    if not len(stack):
+        raise ValueError("no dark crop: take some while the unit is without power.")
+    blown: Bools = np.any(stack >= SATURATED_CODE, axis=(0, 3))
+    if blown.mean() > 0.5:
+        raise ValueError("the dark crops are blown out: lower the exposure or shade the bench.")
+    linear = SRGB_DECODE[stack[..., ::-1]].mean(axis=0, dtype=np.float64).astype(np.float32)
+    return DarkReference(linear=linear, noise_codes=max(1.0, _noise_codes(stack)), blown=blown)
+
+
+def _noise_codes(stack: Crops) -> float:
+    codes = stack.astype(np.float32)
+    if len(codes) >= 4:
+        return float(np.sqrt(codes.var(axis=0, ddof=1).mean()))
+    # Too few for the scatter in time: the second difference along a line leaves noise and little picture.
+    bend = codes[:, :, 2:] - 2 * codes[:, :, 1:-1] + codes[:, :, :-2]
+    return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(6.0)) if bend.size else 0.0
+
+
+def read_light(crops: Crops | Sequence[Crops], dark: DarkReference) -> LampLight:
+    """Read the lamp's light from a stack of crops, shape (n, h, w, 3) uint8, blue first.
+
+    Raises ValueError: see `crop_stack`; or the dark reference has another size.
+    """
+    stack = crop_stack(crops)
+    if len(stack) and stack.shape[1:] != dark.linear.shape:
+        raise ValueError(f"crops are {stack.shape[1:]}, the dark reference {dark.linear.shape}: cut the same region.")
+    steady = _never_blown(stack, dark)
+    parts = [
+        _read_chunk(stack[at : at + CHUNK_FRAMES], dark, steady) for at in range(0, max(1, len(stack)), CHUNK_FRAMES)
+    ]
+    return LampLight(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def colour_words(light: LampLight, *, white: tuple[float, float] = D65_UV) -> list[str]:
+    """Name each frame's colour: a colour word, "off" for a dark lamp, or "unrecognised".
+
+    A frame darker than the dark reference is "unrecognised", not "off": the camera did not see the bench.
+    """
+    words = []
+    for frame in (light[at] for at in range(len(light))):
+        if not frame.plausible:
+            words.append(UNRECOGNISED)
+        elif not frame.lit:
+            words.append(OFF)
+        else:
+            words.append(colour_word(frame.uv, frame.uv_covariance, white=white))
+    return words
+
+
+def _never_blown(stack: Crops, dark: DarkReference) -> Bools:
+    """Find the pixels whose codes follow the light in every frame (frames wholly white left aside)."""
+    blown: Bools = np.any(stack >= SATURATED_CODE, axis=3)
+    normal = blown.mean(axis=(1, 2)) < 0.9
+    steady: Bools = ~np.any(blown[normal], axis=0) & ~dark.blown
+    return steady if steady.mean() >= 0.05 else np.ones_like(steady)
+
+
+def _grown(mask: Bools) -> Bools:
+    """Grow a mask, shape (n, h, w), by one pixel: chroma is shared between neighbours in most video."""
+    grown = mask.copy()
+    grown[:, 1:] |= mask[:, :-1]
+    grown[:, :-1] |= mask[:, 1:]
+    across = grown.copy()
+    grown[:, :, 1:] |= across[:, :, :-1]
+    grown[:, :, :-1] |= across[:, :, 1:]
+    return grown
+
+
+def _read_chunk(
+    stack: Crops, dark: DarkReference, steady: Bools
+) -> tuple[Bools, Floats, Floats, Floats, Floats, Floats, Bools]:
+    codes = np.ascontiguousarray(np.moveaxis(stack, 3, 0)[::-1])  # planes, red first: (3, n, h, w)
+    linear = np.take(SRGB_DECODE, codes)
+    ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
+    light = linear - ambient
+    strongest, noise = light.max(axis=0), _dark_noise(dark)
+    use = ~_grown((codes.max(axis=0) >= SATURATED_CODE) | dark.blown)
+    use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
+    count = use.sum(axis=(1, 2))
+    total = _summed(light, use)
+    drift = AMBIENT_DRIFT * _summed(np.broadcast_to(ambient, light.shape), use)
+    variance = dark.noise_codes**2 * _summed(np.take(_SLOPE_SQUARED, codes), use)
+    told = count >= FEWEST_PIXELS
+    uv, covariance = _chromaticity(total, variance, drift, told)
+    lit, plausible = _lit_or_dark(linear, strongest, dark, noise)
+    mean_rgb = np.where(told[:, None], total / np.maximum(count, 1)[:, None], np.nan)
+    luminance = luminance_of(_summed(light, np.broadcast_to(steady, use.shape)) / steady.sum())
+    return lit, luminance, mean_rgb, uv, covariance, count / steady.size, plausible
+
+
+def _summed(planes: Planes, use: Bools) -> Floats:
+    """Sum planes, shape (3, n, h, w), over the pixels in use: shape (n, 3)."""
+    total: Floats = np.einsum("cnhw,nhw->nc", planes, use.astype(np.float32)).astype(np.float64)
+    return total
+
+
+def _dark_noise(dark: DarkReference) -> Planes:
+    """Give the noise of a dark pixel in linear light, shape (h, w), for its noisiest channel."""
+    slope: Floats = np.interp(dark.linear.max(axis=2), SRGB_DECODE, _SLOPE)
+    return np.asarray(dark.noise_codes * slope, dtype=np.float32)
+
+
+def _lit_or_dark(linear: Planes, strongest: Planes, dark: DarkReference, noise: Planes) -> tuple[Bools, Bools]:
+    """Say for each frame whether the lamp is lit, and whether that can be told at all.
+
+    Lit: the brightest part is well above its dark value, and also above what that would be in the ambient light
+    of the frame. How much brighter the ambient light is comes from the quarter of the pixels that gained least:
+    the lamp's glow is strongest at its core, other light falls on all pixels alike.
+    """
+    ambient = dark.linear.max(axis=2) + LIT_LEAST
+    brightest = linear.max(axis=0) + LIT_LEAST
+    gain = _lower_quartile(brightest / ambient)
+    scaled = np.maximum(gain, 1.0)[:, None, None] * ambient
+    need = np.maximum(LIT_OVER_AMBIENT * dark.linear.max(axis=2), np.maximum(6.0 * noise, LIT_LEAST))
+    lit = _brightest_part(strongest - need)
+    lit &= _brightest_part(brightest - (1.0 + LIT_OVER_AMBIENT) * scaled - 6.0 * noise)
+    unsure = ~lit & (
+        (gain > BRIGHTER_ROOM) | _brightest_part(brightest - (1.0 + DARK_OVER_AMBIENT) * scaled - 6.0 * noise)
+    )
+    bright_enough = linear.mean(axis=(0, 2, 3)) >= 0.5 * dark.linear.mean() - 2.0 * noise.mean()
+    return lit, bright_enough & ~unsure
+
+
+def _lower_quartile(frames: Planes) -> Planes:
+    flat = frames.reshape(len(frames), frames.shape[1] * frames.shape[2])
+    quarter = flat.shape[1] // 4
+    return np.partition(flat, quarter, axis=1)[:, quarter]
+
+
+def _brightest_part(over: Planes) -> Bools:
+    """Say for each frame, shape (n, h, w), whether the mean of its brightest part is above zero."""
+    flat = over.reshape(len(over), over.shape[1] * over.shape[2])
+    count = max(4, int(BRIGHTEST_SHARE * flat.shape[1]))
+    top: Bools = np.partition(flat, flat.shape[1] - count, axis=1)[:, -count:].mean(axis=1) > 0.0
+    return top
+
+
+def _chromaticity(total: Floats, variance: Floats, drift: Floats, told: Bools) -> tuple[Floats, Floats]:
+    uv = np.full((len(total), 2), np.nan)
+    covariance = np.full((len(total), 2, 2), np.nan)
+    good = told & (total.max(axis=1, initial=0.0) > 0.0)
+    rgb = np.maximum(total[good], 0.0)
+    spread = np.einsum("ni,ij->nij", variance[good], np.eye(3)) + drift[good, :, None] * drift[good, None, :]
+    uv[good] = uv_of_rgb(rgb)
+    covariance[good] = uv_spread(rgb, spread)
+    return uv, covariance

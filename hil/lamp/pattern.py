@@ -1,0 +1,167 @@
+"""Finds where spans of colour run through a declared cycle (a flash or a sequence)."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hil.lamp.appearance import Appearance, Phase
+from hil.lamp.colour import OFF
+from hil.lamp.doubt import NotTold, difference_95
+from hil.lamp.flash import HIGHEST_SHARE, FlashRate, mean_period, rate_of_edges, uneven
+from hil.lamp.spans import Span
+
+
+@dataclass(frozen=True, slots=True)
+class PatternRun:
+    """Complete spans first..last that fit a stage's cycle in order, one whole period or more.
+
+    phase: index in the cycle of span `first`. scale: seen period over declared period.
+    """
+
+    stage: str
+    cycle: tuple[Phase, ...]
+    first: int
+    last: int
+    phase: int
+    rate: FlashRate
+    scale: float
+
+    def phase_at(self, span: int) -> Phase:
+        """Give the phase that a span is in, or would be in, before and after the run too."""
+        return self.cycle[(self.phase + span - self.first) % len(self.cycle)]
+
+
+def touch(before: Span, after: Span) -> bool:
+    """Say whether two spans meet in a change that was seen."""
+    return before.end_s == after.begin_s and np.isfinite(before.end_doubt_s) and np.isfinite(after.begin_doubt_s)
+
+
+def length_doubt_s(span: Span) -> float:
+    """Give the 95 % half-width of a span's length, from the ends that were seen."""
+    ends = [doubt for doubt in (span.begin_doubt_s, span.end_doubt_s) if np.isfinite(doubt)]
+    return difference_95(ends[0], ends[1]) if len(ends) == 2 else sum(ends)
+
+
+def frame_interval_s(spans: Sequence[Span]) -> float:
+    """Estimate the frame interval of spans that touch: their time over their frames."""
+    frames = sum(span.frames for span in spans)
+    return (spans[-1].end_s - spans[0].begin_s) / frames if frames else 0.0
+
+
+def pattern_runs(spans: Sequence[Span], appearances: Mapping[str, Appearance], tolerance: float) -> list[PatternRun]:
+    """Find the runs of declared cycles, in order; a stretch that fits two stages alike belongs to neither."""
+    search = _Search(spans, tolerance)
+    found = [
+        run
+        for stage, appearance in appearances.items()
+        if appearance.cycle
+        for run in search.runs_of(stage, appearance.cycle)
+    ]
+    taken: list[PatternRun] = []
+    for run in sorted(found, key=lambda run: (run.first - run.last, run.first)):
+        if not any(_rivals(run, other) for other in found):
+            rest = search.without(run, taken)
+            taken += [rest] if rest else []
+    return sorted(taken, key=lambda run: run.first)
+
+
+def _rivals(run: PatternRun, other: PatternRun) -> bool:
+    """Say whether another stage's cycle fits a good part of the run as well."""
+    overlap = min(run.last, other.last) - max(run.first, other.first) + 1
+    needed = max(len(run.cycle), len(other.cycle), (run.last - run.first + 1) // 2)
+    return other.stage != run.stage and overlap >= needed
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    spans: Sequence[Span]
+    tolerance: float
+
+    def runs_of(self, stage: str, cycle: tuple[Phase, ...]) -> Iterator[PatternRun]:
+        """Find the longest runs of one cycle, whatever phase they begin in."""
+        for phase in range(len(cycle)):
+            for first in range(len(self.spans)):
+                if self._follows(first, cycle[phase]) and self._fits(first - 1, cycle[phase - 1]):
+                    continue  # part of a longer run
+                last, skipped = self._last(cycle, first, phase), self._dark_start(cycle, first, phase)
+                run = self._measured(stage, cycle, first + skipped, last, (phase + skipped) % len(cycle))
+                if run is not None:
+                    yield run
+
+    def without(self, run: PatternRun, taken: Sequence[PatternRun]) -> PatternRun | None:
+        """Give what is left of a run where longer ones share spans with it, if that still is a run."""
+        first, last = run.first, run.last
+        for other in taken:
+            if other.first <= first <= other.last:
+                first = other.last + 1
+            if other.first <= last <= other.last:
+                last = other.first - 1
+        if (first, last) == (run.first, run.last):
+            return run
+        phase = (run.phase + first - run.first) % len(run.cycle)
+        return self._measured(run.stage, run.cycle, first, last, phase)
+
+    def _dark_start(self, cycle: tuple[Phase, ...], first: int, phase: int) -> bool:
+        """Say whether a run begins with a dark span that may as well be the end of what was before."""
+        before = first > 0 and self.spans[first - 1].colour == cycle[phase - 1].colour
+        return cycle[phase].colour == OFF and not (before and touch(self.spans[first - 1], self.spans[first]))
+
+    def _last(self, cycle: tuple[Phase, ...], first: int, phase: int) -> int:
+        at = first
+        while at < len(self.spans) and self._fits(at, cycle[(phase + at - first) % len(cycle)]):
+            if at > first and not touch(self.spans[at - 1], self.spans[at]):
+                break
+            at += 1
+        return at - 1
+
+    def _fits(self, at: int, phase: Phase) -> bool:
+        span = self.spans[at]
+        if span.colour != phase.colour or not span.complete:
+            return False
+        return abs(span.length_s - phase.length_s) <= self.tolerance * phase.length_s + length_doubt_s(span)
+
+    def _follows(self, at: int, phase: Phase) -> bool:
+        return at > 0 and self.spans[at].colour == phase.colour and touch(self.spans[at - 1], self.spans[at])
+
+    def _measured(self, stage: str, cycle: tuple[Phase, ...], first: int, last: int, phase: int) -> PatternRun | None:
+        """Measure a run by the edges that are surely its own, and hold its rate against the declared one."""
+        begin = first if first and self._changes_to(first - 1, cycle[phase - 1]) else first + 1
+        after = cycle[(phase + last + 1 - first) % len(cycle)]
+        end = last if self._changes_to(last + 1, after) and not self._outlasts(last + 1, after) else last - 1
+        if end - begin + 1 < len(cycle):
+            return None
+        rate = cycle_rate(self.spans[begin : end + 1], len(cycle))
+        if isinstance(rate, NotTold):
+            return None
+        declared = sum(part.length_s for part in cycle)
+        doubt = rate.doubt_hz * declared
+        if doubt > self.tolerance or abs(rate.hz * declared - 1.0) > self.tolerance + doubt:
+            return None
+        return PatternRun(stage, cycle, first, last, phase, rate, scale=1.0 / (rate.hz * declared))
+
+    def _changes_to(self, at: int, phase: Phase) -> bool:
+        return 0 <= at < len(self.spans) and self.spans[at].colour == phase.colour
+
+    def _outlasts(self, at: int, phase: Phase) -> bool:
+        span = self.spans[at]
+        return span.length_s > phase.length_s * (1 + self.tolerance) + length_doubt_s(span)
+
+
+def cycle_rate(spans: Sequence[Span], phases: int) -> FlashRate | NotTold:
+    """Read the rate at which complete spans that touch repeat, with the lit share, from one period on."""
+    edges = np.array([span.begin_s for span in spans] + [spans[-1].end_s])
+    doubts = np.array([span.begin_doubt_s for span in spans] + [spans[-1].end_doubt_s])
+    interval = frame_interval_s(spans)
+    if phases == 2 and OFF in (spans[0].colour, spans[-1].colour, spans[1].colour):
+        return rate_of_edges(edges, doubts, first_rises=spans[0].colour != OFF, interval_s=interval, least_periods=1)
+    period, doubt = mean_period(edges, doubts, phases=phases)
+    if interval / period > HIGHEST_SHARE:
+        return NotTold(f"a cycle of {period:.2f} s is too short for frames {interval:.2f} s apart")
+    problem = uneven(edges, doubts, period, phases=phases)
+    if problem:
+        return NotTold(problem)
+    whole = spans[: len(spans) // phases * phases]
+    lit = sum(span.length_s for span in whole if span.colour != OFF)
+    duty = lit / (whole[-1].end_s - whole[0].begin_s)
+    return FlashRate(1.0 / period, doubt / period**2, duty, float(2 * doubts.max() / period), len(edges))

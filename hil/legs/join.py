@@ -1,0 +1,50 @@
+"""A unit with saved settings: its network absent, and its supply cut while connected."""
+
+from hil.core.product import Product
+from hil.core.stages import Connected, Off, Setup
+from hil.instruments.bench import Bench
+from hil.legs.leg import leg
+from hil.legs.moves import enter_hotspot, hotspot_url, status_page, update_credentials, wait_connected, watch_stay
+
+CUT_S = 1.0
+STEADY_S = 2.0  # so long a lamp must stay lit before anyone can call it steady
+
+
+@leg(
+    begins=Off(store="bench network"),
+    ends=Setup(),
+    expected_s=lambda product: (product.limits.hotspot_up_s.upper or 0.0) + 2.0,
+)
+def saved_network_absent(bench: Bench, product: Product) -> None:
+    """Power up with the saved network out of reach and watch for the hotspot; the form shows what is stored."""
+    bench.access_point.down()  # the saved network only; the control network stays
+    bench.power.on(asked_by="leg")
+    name = product.hotspot.name_for(bench.label.address)
+    bench.air.watch(name, limit_s=product.limits.hotspot_up_s.patience_s)
+    visitor = enter_hotspot(bench, product)
+    if visitor is not None:
+        visitor.get(hotspot_url(product, product.form.path), "form with settings")
+        bench.probe.leave()
+
+
+@leg(
+    begins=Connected(store="bench network"),
+    ends=Connected(),
+    expected_s=lambda product: (product.limits.connected_s.upper or 0.0) + CUT_S + 2.0,
+)
+def power_cut(bench: Bench, product: Product) -> None:
+    """Cut the supply for a second while connected: the unit comes back with its settings."""
+    bench.power.off(asked_by="leg")
+    bench.clock.pause(CUT_S)
+    mark = bench.timeline.mark()
+    bench.power.on(asked_by="leg")
+    address = wait_connected(bench, product.limits.connected_s.patience_s, mark)
+    if address is None:
+        return
+    status_page(bench, product, address, "status")
+    if product.form.connected_path is not None:
+        visitor = bench.visits.at(bench.access_point.lease_of_bench())
+        url = f"http://{address}{product.form.connected_path}"
+        visitor.get(url, "settings without key")
+        visitor.get(url, "settings", auth=update_credentials(bench, product))
+    watch_stay(bench, STEADY_S)

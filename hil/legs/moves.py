@@ -1,0 +1,85 @@
+"""Moves that legs share: into the hotspot, to a page, to the bench's network. Each books where it had to give up."""
+
+from hil.core.errors import BenchError
+from hil.core.product import Product
+from hil.core.timeline import Expired, Match
+from hil.instruments.bench import Bench
+from hil.instruments.stations import Lease
+from hil.instruments.visits import Credentials, Visitor
+
+JOIN_LIMIT_S = 15.0
+
+
+def give_up(bench: Bench, why: str, instrument: str = "") -> None:
+    """Book that a leg ends here, and for want of what; where it is an instrument that is gone, which."""
+    bench.timeline.add("leg", "gave up", why=why, instrument=instrument)
+
+
+def hotspot_url(product: Product, path: str) -> str:
+    """A page of the unit on its hotspot."""
+    return f"http://{product.hotspot.address}{path}"
+
+
+def enter_hotspot(bench: Bench, product: Product) -> Visitor | None:
+    """Join the unit's hotspot with the probe; tried whatever the air monitor heard, since it may be deaf."""
+    name = product.hotspot.name_for(bench.label.address)
+    key = bench.label.hotspot_key if product.hotspot.key else None
+    try:
+        lease = bench.probe.join(name, key, JOIN_LIMIT_S)
+    except BenchError as error:
+        give_up(bench, error.problem, bench.probe.source)
+        return None
+    if lease is None:
+        give_up(bench, f"the probe could not join {name!r}")
+        return None
+    return bench.visits.at(lease)
+
+
+def unit_leased(bench: Bench) -> Match:
+    """Whether a moment is that of the access point giving the unit an address."""
+    address = bench.label.address.lower()
+    return lambda moment: moment.is_("access point", "leased") and moment.text("address").lower() == address
+
+
+def wait_connected(bench: Bench, limit_s: float, since: int) -> str | None:
+    """Wait until the access point gave the unit an address; since a mark on the timeline."""
+    awaited = "the unit's lease on the bench's network"
+    seen = bench.timeline.wait(unit_leased(bench), limit_s=limit_s, awaited=awaited, since=since)
+    if isinstance(seen, Expired):
+        _give_up_waiting(bench, str(seen))
+        return None
+    return seen.text("ip")
+
+
+def _give_up_waiting(bench: Bench, why: str) -> None:
+    """A unit cannot join an access point that is gone."""
+    try:
+        bench.access_point.ask_status()
+    except BenchError as error:
+        give_up(bench, f"{error.problem} The bench {why}", bench.access_point.source)
+    else:
+        give_up(bench, why)
+
+
+def watch_stay(bench: Bench, for_s: float) -> None:
+    """Watch that the unit stays joined for a while; a farewell ends the watch early."""
+    address = bench.label.address.lower()
+    bench.timeline.wait(
+        lambda m: m.is_("access point", "left") and m.text("address").lower() == address,
+        limit_s=for_s,
+        awaited="nothing: the unit should stay joined",
+    )
+
+
+def status_page(bench: Bench, product: Product, address: str, purpose: str) -> None:
+    """Fetch the status page over the bench's network."""
+    lease: Lease = bench.access_point.lease_of_bench()
+    bench.visits.at(lease).get(f"http://{address}{product.status.path}", purpose)
+
+
+def update_credentials(bench: Bench, product: Product) -> Credentials | None:
+    """User and update key for the form when connected, where the product has one."""
+    name = product.form.by_role("update key")
+    if name is None:
+        return None
+    return product.form.connected_user, bench.trial.values[name]

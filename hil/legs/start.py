@@ -1,0 +1,117 @@
+"""From a bare board into the bench's network: the build is put on, the first start, the form."""
+
+from collections.abc import Mapping
+
+from hil.core.product import Product
+from hil.core.stages import Anywhere, Connected, Off, Setup
+from hil.instruments.bench import Bench
+from hil.instruments.flasher import FlashCheck, NoLoader
+from hil.legs.leg import leg
+from hil.legs.moves import enter_hotspot, give_up, hotspot_url, status_page, wait_connected, watch_stay
+from hil.page.fill import ControlRule, FormRequest, fill, find_control, find_form
+from hil.page.page import NotFound, Page
+from hil.page.read import read_page
+
+PAGE_S = 2.0
+FLASH_S = 20.0
+FLASHER_PATIENCE_S = 60.0  # shown to those who watch; the flasher has limits of its own
+STAY_S = 4.0
+
+
+@leg(begins=Anywhere(), ends=Off(store="erased"), expected_s=lambda _product: FLASH_S, retakes=0)
+def build_flashed(bench: Bench, product: Product) -> None:
+    """Erase the whole unit, put the build on it, read it back, and leave it without supply."""
+    del product
+    bench.power.off(asked_by="leg")
+    bench.clock.pause(1.5)  # frames of the dark lamp are the camera's reference
+    bench.power.on(asked_by="leg")
+    bench.console.close()
+    try:
+        with (
+            bench.timeline.busy_with("the flasher: erase, write, read back", FLASHER_PATIENCE_S),
+            bench.flasher.session(),
+        ):
+            bench.flasher.erase_all()
+            book_check(bench, bench.flasher.write(bench.build))
+    except NoLoader as error:
+        bench.timeline.add("flasher", "no loader", why=error.problem)
+        give_up(bench, f"the chip did not answer in its loader: {error.problem}")
+    bench.power.off(asked_by="leg")
+    bench.console.open()
+
+
+def book_check(bench: Bench, check: FlashCheck) -> None:
+    """Book what the flasher read back."""
+    bench.timeline.add("flasher", "verified", matches=check.matches, seen_sha256=check.seen_sha256)
+
+
+@leg(
+    begins=Off(store="erased"),
+    ends=Setup(store="defaults"),
+    expected_s=lambda product: (
+        product.limits.hotspot_up_s.upper or 0.0 if product.limits.first_hotspot_s is None else 6.0
+    ),
+)
+def first_start(bench: Bench, product: Product) -> None:
+    """Start for the first time after the erase: the unit opens its hotspot, and the probe looks at the form as shipped."""
+    bench.access_point.up(bench.network)
+    look_as_shipped(bench, product)
+
+
+def look_as_shipped(bench: Bench, product: Product) -> None:
+    """Power up a unit without settings, and look at its form."""
+    promise = product.limits.first_hotspot_s or product.limits.hotspot_up_s
+    bench.power.on(asked_by="leg")
+    bench.air.watch(product.hotspot.name_for(bench.label.address), limit_s=promise.patience_s)
+    visitor = enter_hotspot(bench, product)
+    if visitor is not None:
+        visitor.get(hotspot_url(product, product.form.path), "form as shipped")
+        bench.probe.leave()
+
+
+@leg(
+    begins=Setup(store="defaults"),
+    ends=Connected(store="bench network"),
+    expected_s=lambda product: (product.limits.connected_s.upper or 0.0) + PAGE_S + STAY_S,
+)
+def form_saved(bench: Bench, product: Product) -> None:
+    """Fill in the form through the hotspot and save it: the unit restarts once, joins, and stays connected."""
+    bench.access_point.up(bench.network)
+    visitor = enter_hotspot(bench, product)
+    if visitor is None:
+        return
+    answer = visitor.get(hotspot_url(product, product.form.path), "form to fill")
+    page = read_page(answer.body, answer.content_type, answer.url)
+    request = fill_settings(page, product, bench.trial.values)
+    if isinstance(request, NotFound):
+        give_up(bench, f"the form cannot be filled in: {request.reason}")
+        bench.probe.leave()
+        return
+    mark = bench.timeline.mark()
+    bench.timeline.add("ledger", "asked", asked_by="form")
+    visitor.send(request, "save")
+    restart_s = product.limits.restart_s.patience_s if product.limits.restart_s else 0.0
+    address = wait_connected(bench, product.limits.connected_s.patience_s + restart_s, mark)
+    bench.probe.leave()
+    if address is None:
+        return
+    status_page(bench, product, address, "status")
+    watch_stay(bench, STAY_S)
+    status_page(bench, product, address, "status later")
+
+
+def fill_settings(page: Page, product: Product, values: Mapping[str, str]) -> FormRequest | NotFound:
+    """Type values into the form, by the product file's names of settings, and press its button."""
+    rules = {
+        name: ControlRule(name=s.control, label=s.label) for name, s in product.form.settings.items() if name in values
+    }
+    form = find_form(page, rules.values())
+    if isinstance(form, NotFound):
+        return form
+    typed = {}
+    for name, rule in rules.items():
+        control = find_control(page, rule)
+        if isinstance(control, NotFound):
+            return control
+        typed[control.name] = values[name]
+    return fill(form, typed)

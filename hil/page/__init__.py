@@ -1,0 +1,1 @@
+"""The unit's pages: read, fill in, search. Pure: no file, socket or clock."""

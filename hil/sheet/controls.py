@@ -1,0 +1,53 @@
+"""How the witnesses' controls went over the legs: the same views say it that the checks were judged by."""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Protocol
+
+from hil.core.awake import Asleep
+from hil.core.run_folder import LegRecord
+from hil.evidence.console import ConsoleView
+from hil.evidence.lamp import LampView
+from hil.evidence.power import PowerView
+from hil.evidence.radio import AccessPointView, AirView
+from hil.evidence.window import Record, Window
+from hil.sheet.wording import Row, count
+
+MOST_GAPS = 3
+LEAST_GAP_S = 0.05  # a leg may be as short as nothing: a gap in it would read "48.7 to 48.7 s"
+
+
+class Watched(Protocol):
+    """A view that tells when its witness was asleep."""
+
+    @property
+    def asleep(self) -> list[Asleep]:
+        """Stretches without a good control."""
+
+
+CONTROLS: list[tuple[str, str, Callable[[Window], Watched]]] = [
+    ("Power", "its state read back", PowerView),
+    ("Access point", "its daemon answers", AccessPointView),
+    ("Air monitor", "hears the bench’s own second network", AirView),
+    ("Lamp camera", "sees the bench’s own lamp change", LampView),
+    ("Console", "open, nothing lost, a line after each start", ConsoleView),
+]
+
+
+def control_rows(record: Record, legs: Sequence[LegRecord]) -> tuple[Row, ...]:
+    """A line a witness: its control, and whether it was good over all legs or when it was not."""
+    windows = [Window(leg.name, leg.begin_s, leg.end_s, record) for leg in legs]
+    return tuple(
+        Row(name, f"Control: {control}. {_told([view(window).asleep for window in windows])}")
+        for name, control, view in CONTROLS
+        if windows
+    )
+
+
+def _told(asleep_by_leg: Sequence[Iterable[Asleep]]) -> str:
+    all_gaps = [(number, gap) for number, gaps in enumerate(asleep_by_leg, 1) for gap in gaps]
+    gaps = [(number, gap) for number, gap in all_gaps if gap.end_s - gap.begin_s > LEAST_GAP_S]
+    if not gaps:
+        return f"Good throughout, {count(len(asleep_by_leg), 'leg')}."
+    shown = [f"{gap.begin_s:.1f} to {gap.end_s:.1f} s (leg {number})" for number, gap in gaps[:MOST_GAPS]]
+    more = f", and {len(gaps) - MOST_GAPS} more" if len(gaps) > MOST_GAPS else ""
+    return f"Asleep {', '.join(shown)}{more}."

@@ -1,0 +1,218 @@
+"""What a sheet says, built once from a run and shown alike as HTML and as PDF. Plain records of plain text and SVG."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from hil.core.frames import LampFrames
+from hil.core.moments import Json, Moment
+from hil.core.product import Product
+from hil.core.run_folder import RunInfo
+from hil.core.verdicts import Finding, Verdict
+from hil.evidence.window import Record
+from hil.judge.results import CheckResult, nearest_to_limits
+from hil.sheet.check_views import (
+    CheckView,
+    Counts,
+    LegView,
+    Mark,
+    by_leg,
+    count_verdicts,
+    leg_views,
+    mark_of,
+    outcome_of,
+    title_of,
+    value_and_doubt,
+)
+from hil.sheet.controls import control_rows
+from hil.sheet.failures import Failure, describe_failure
+from hil.sheet.front import (
+    Panel,
+    front_panels,
+    further_panels,
+    instruments_named,
+    not_tested,
+    proposal,
+    repeats,
+    verdict_sentence,
+)
+from hil.sheet.pictures import reading_bar
+from hil.sheet.timeline_picture import timeline_picture
+from hil.sheet.wording import DECISION_RULE, SCOPE, Row, Wording, wording_for
+
+MOST_OPEN = 6  # checks that did not pass, on the first page; all of them stand in the appendices
+BRIEF = 170  # characters of a reason there
+MOST_NEAREST = 3
+
+
+@dataclass(frozen=True, slots=True)
+class NearestView:
+    """A reading near its limit."""
+
+    title: str
+    limits: str
+    reading: str
+    room: str
+    bar: str
+
+
+@dataclass(frozen=True, slots=True)
+class FailedCheck:
+    """A failed check with its failures."""
+
+    number: int
+    title: str
+    name: str
+    mark: Mark
+    failures: tuple[Failure, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """All that a sheet says, in its order."""
+
+    number: str
+    unit: str
+    mark: Mark
+    sentence: str
+    notices: tuple[str, ...]
+    panels: tuple[Panel, ...]
+    open_checks: tuple[CheckView, ...]
+    open_more: int
+    totals: Counts
+    outcome: str
+    nearest: tuple[NearestView, ...]
+    statements: tuple[Row, ...]
+    proposal: str
+    legs: tuple[LegView, ...]
+    failed: tuple[FailedCheck, ...]
+    unjudged: tuple[CheckView, ...]
+    not_applicable: tuple[CheckView, ...]
+    timeline: str
+    instruments: tuple[Row, ...]
+    controls: tuple[Row, ...]
+    further: tuple[Panel, ...]
+
+
+def build_report(
+    info: RunInfo,
+    product: Product,
+    results: Sequence[CheckResult],
+    moments: Sequence[Moment],
+    verdict: Verdict,
+    frames: LampFrames,
+) -> Report:
+    """Put a run into the words and pictures of a sheet."""
+    wording, record = wording_for(info.facts), _record(info, product, moments, frames)
+    groups = by_leg(results, info.legs)
+    legs = leg_views(groups, info.legs, frames, wording)
+    numbered = dict(enumerate((result for group in groups.values() for result in group), 1))
+    views = [check for leg in legs for check in leg.checks]
+    failed, unjudged = _of(views, Verdict.FAIL), _of(views, Verdict.UNJUDGED, Verdict.NOT_REACHED)
+    open_checks = failed + unjudged
+    return Report(
+        number=wording.plain(info.sheet_number),
+        unit=_serial_number(info.facts, wording),
+        mark=mark_of(verdict),
+        sentence=verdict_sentence(verdict, results, info),
+        notices=_notices(info, wording),
+        panels=front_panels(info, product, wording),
+        open_checks=tuple(replace(check, reason=_brief(check.reason)) for check in open_checks[:MOST_OPEN]),
+        open_more=max(0, len(open_checks) - MOST_OPEN),
+        totals=count_verdicts(results),
+        outcome=outcome_of(count_verdicts(results)),
+        nearest=_nearest(results, wording),
+        statements=_statements(info, results, wording),
+        proposal=proposal(verdict, info),
+        legs=legs,
+        failed=tuple(_failed(view, numbered[view.number], info, moments, frames, wording) for view in failed),
+        unjudged=unjudged,
+        not_applicable=_of(views, Verdict.NOT_APPLICABLE),
+        timeline=timeline_picture(record, info.legs, frames, _failed_at(numbered)),
+        instruments=tuple(wording.row(name, text) for name, text in info.facts.get("instruments", {}).items()),
+        controls=control_rows(record, info.legs),
+        further=further_panels(info.facts, wording),
+    )
+
+
+def _record(info: RunInfo, product: Product, moments: Sequence[Moment], frames: LampFrames) -> Record:
+    """What the views of evidence read; those the sheet uses need no page and no raw console."""
+    return Record(product, info.facts, tuple(moments), lambda: frames, lambda _: b"", lambda: b"")
+
+
+def _of(views: Sequence[CheckView], *verdicts: Verdict) -> tuple[CheckView, ...]:
+    return tuple(view for view in views if view.mark.word in verdicts)
+
+
+def _brief(reason: str) -> str:
+    return reason if len(reason) <= BRIEF else f"{reason[:BRIEF].rstrip()} …"
+
+
+def _serial_number(facts: Mapping[str, Mapping[str, Json]], wording: Wording) -> str:
+    unit = {key.replace("_", " ").lower(): value for key, value in facts.get("unit", {}).items()}
+    return wording.value(unit.get("serial number"))
+
+
+def _notices(info: RunInfo, wording: Wording) -> tuple[str, ...]:
+    notices = []
+    if info.broken:
+        notices.append(f"The bench broke during this run: {wording.plain(info.broken)}")
+    elif not info.complete:
+        notices.append("This run did not come to its end: what is shown is what it left.")
+    if info.partial:
+        notices.append("A part of the checks only was wanted: this sheet opens no gate.")
+    return tuple(notices)
+
+
+def _statements(info: RunInfo, results: Sequence[CheckResult], wording: Wording) -> tuple[Row, ...]:
+    return (
+        Row("Decision rule", DECISION_RULE),
+        Row("Repeats and retests", wording.plain(repeats(info, results))),
+        Row("Accepted by name", "No finding."),
+        Row("Not tested", not_tested(info, results)),
+        Row("Instruments", wording.plain(instruments_named(info))),
+        Row("Scope", f"{SCOPE} Limits are those of the product file named above."),
+    )
+
+
+def _nearest(results: Sequence[CheckResult], wording: Wording) -> tuple[NearestView, ...]:
+    """The nearest reading of each check, least room first."""
+    readings = sum(len(result.findings) for result in results)
+    nearest: dict[str, tuple[CheckResult, Finding, float]] = {}
+    for result, finding, room in nearest_to_limits(results, readings):
+        nearest.setdefault(result.name, (result, finding, room))
+    return tuple(
+        NearestView(
+            title=title_of(result, wording),
+            limits=str(finding.limits),
+            reading=" ".join(value_and_doubt(finding.reading)),
+            room=f"{room:.0%}".replace("%", " %") if room >= 0.0 else "none",
+            bar=reading_bar(finding.reading, finding.limits, finding.verdict),
+        )
+        for result, finding, room in list(nearest.values())[:MOST_NEAREST]
+        if finding.reading and finding.limits
+    )
+
+
+def _failed(
+    view: CheckView,
+    result: CheckResult,
+    info: RunInfo,
+    moments: Sequence[Moment],
+    frames: LampFrames,
+    wording: Wording,
+) -> FailedCheck:
+    failures = tuple(
+        describe_failure(finding, wording, info.legs, moments, frames)
+        for finding in result.findings
+        if finding.verdict is Verdict.FAIL
+    )
+    return FailedCheck(view.number, view.title, view.name, view.mark, failures)
+
+
+def _failed_at(numbered: Mapping[int, CheckResult]) -> dict[int, list[float]]:
+    """When failed findings were, by the number of their check."""
+    found = {
+        number: [f.at_s for f in result.findings if f.verdict is Verdict.FAIL and f.at_s is not None]
+        for number, result in numbered.items()
+    }
+    return {number: times_s for number, times_s in found.items() if times_s}

@@ -1,0 +1,7 @@
+"""Runs the process."""
+
+import asyncio
+
+from hil.virtual.air.air import main
+
+asyncio.run(main())

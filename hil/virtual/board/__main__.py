@@ -1,0 +1,7 @@
+"""Runs the process."""
+
+import sys
+
+from hil.virtual.board.board import main
+
+sys.exit(main())

@@ -1,0 +1,197 @@
+"""The virtual board's radio side during one life of its chip: station and hotspot, and streams to other stations."""
+
+import asyncio
+from collections.abc import Callable
+from typing import Literal
+
+from hil.virtual.air.frames import Kind
+from hil.virtual.air.radio import HotspotPlan, Radio, RadioEvent, SeenNetwork
+from hil.virtual.truth import TruthWriter
+
+__all__ = ["Antenna", "Tell", "hotspot_address"]
+
+Tell = Callable[[dict[str, object]], None]
+Stream = tuple[asyncio.StreamReader, asyncio.StreamWriter]
+Role = Literal["station", "hotspot"]
+
+HOTSPOT_BIT = 0x04
+#: What the firmware is told of each event of its station.
+TOLD: dict[str, tuple[str, ...]] = {
+    "joined": (),
+    "leased": ("ip", "mask", "router"),
+    "join failed": ("why", "reason"),
+    "left": ("reason",),
+}
+
+
+def hotspot_address(station: bytes) -> bytes:
+    """Return the address under which a station's own hotspot is on the air."""
+    return bytes([station[0] ^ HOTSPOT_BIT]) + station[1:]
+
+
+class Antenna:
+    """Two radios, each opened when the firmware first uses it, and silent at once when closed."""
+
+    def __init__(
+        self, air_port: int, address: bytes, *, speed: float, seed: int, truth: TruthWriter, tell: Tell
+    ) -> None:
+        """Prepare the radios of the station `address`; `tell` passes events to the firmware."""
+        self._truth, self._tell = truth, tell
+        self._radios: dict[Role, Radio] = {
+            "station": Radio(
+                air_port, address, speed=speed, on_event=self._on_station_event, seed=seed, on_sent=self._book_search
+            ),
+            "hotspot": Radio(
+                air_port,
+                hotspot_address(address),
+                speed=speed,
+                on_event=self._on_hotspot_event,
+                seed=seed + 1,
+                on_sent=self._book_first_beacon,
+            ),
+        }
+        self._beacon_sent = False
+        self._open: set[Role] = set()
+        self._turn = asyncio.Lock()
+        self._services: dict[int, int] = {}
+        self._hosting = False
+        self._relays: set[asyncio.Task[None]] = set()
+        self._doors: list[asyncio.Server] = []
+
+    @property
+    def active(self) -> bool:
+        """Whether a radio is powered."""
+        return bool(self._open)
+
+    @property
+    def signal_dbm(self) -> int | None:
+        """Signal of the joined network."""
+        return self._radios["station"].signal_dbm
+
+    async def scan(self) -> list[SeenNetwork]:
+        """Scan all channels."""
+        return await (await self._opened("station")).scan()
+
+    async def join(self, ssid: bytes, passphrase: bytes | None) -> None:
+        """Begin to join a network; events say how it goes."""
+        self._truth("joining", ssid=ssid.hex())
+        await (await self._opened("station")).join(ssid, passphrase)
+
+    async def leave(self) -> None:
+        """Leave the network or drop the attempt."""
+        if "station" in self._open:
+            await self._radios["station"].leave()
+
+    async def host(self, plan: HotspotPlan) -> None:
+        """Put the hotspot on the air."""
+        radio = await self._opened("hotspot")
+        self._beacon_sent = False
+        await radio.host(plan)
+        self._hosting = True
+        self._truth("hotspot up", ssid=plan.ssid.hex(), channel=plan.channel)
+
+    async def unhost(self) -> None:
+        """Take the hotspot off the air."""
+        if self._hosting:
+            await self._radios["hotspot"].unhost()
+            self._hotspot_is_down()
+
+    def listen(self, port: int, local_port: int) -> None:
+        """Offer a service in both networks."""
+        self._services[port] = local_port
+        for role in self._open:
+            self._radios[role].listen(port, local_port)
+
+    async def dial(self, ip: str, port: int) -> int:
+        """Open a stream to another station; return the local port at which the firmware gets it, once.
+
+        Raises:
+            Refused: no such service there.
+            Silent: nobody there.
+        """
+        far = await (await self._opened("station")).dial(ip, port)
+
+        def admit(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            self._admit(door, (reader, writer), far)
+
+        door = await asyncio.start_server(admit, "127.0.0.1", 0)
+        self._doors.append(door)
+        local: int = door.sockets[0].getsockname()[1]
+        return local
+
+    async def close(self) -> None:
+        """Fall silent, with no farewell."""
+        for role in tuple(self._open):
+            await self._radios[role].close()
+        self._open.clear()
+        if self._hosting:
+            self._hotspot_is_down()
+        for door in self._doors:
+            door.close()
+        for relay in self._relays:
+            relay.cancel()
+        await asyncio.gather(*self._relays, return_exceptions=True)
+
+    async def _opened(self, role: Role) -> Radio:
+        radio = self._radios[role]
+        async with self._turn:
+            if role not in self._open:
+                await radio.open()
+                self._open.add(role)
+                for port, local_port in self._services.items():
+                    radio.listen(port, local_port)
+        return radio
+
+    def _on_station_event(self, event: RadioEvent) -> None:
+        if event.kind in ("joined", "leased"):
+            self._truth(event.kind, **_plain(event))
+        if event.kind in TOLD:
+            self._tell({"event": event.kind, **{key: event.data.get(key) for key in TOLD[event.kind]}})
+
+    def _on_hotspot_event(self, event: RadioEvent) -> None:
+        self._truth(f"hotspot: {event.kind}", **_plain(event))
+
+    def _book_search(self, frame: bytes, sent_s: float) -> None:
+        if frame[0] == Kind.PROBE_REQUEST:
+            self._truth("seeks", t=sent_s)
+
+    def _book_first_beacon(self, frame: bytes, sent_s: float) -> None:
+        if frame[0] == Kind.BEACON and not self._beacon_sent:
+            self._beacon_sent = True
+            self._truth("first beacon", t=sent_s)
+
+    def _hotspot_is_down(self) -> None:
+        self._hosting = False
+        self._truth("hotspot down")
+
+    def _admit(self, door: asyncio.Server, near: Stream, far: Stream) -> None:
+        door.close()
+        relay = asyncio.create_task(_relay(near, far))
+        self._relays.add(relay)
+        relay.add_done_callback(self._relays.discard)
+
+
+async def _relay(near: Stream, far: Stream) -> None:
+    """Carry a stream both ways to its end; when cancelled, the far side is left hanging, as by a lost supply."""
+    try:
+        async with asyncio.TaskGroup() as ways:
+            ways.create_task(_carry(near[0], far[1]))
+            ways.create_task(_carry(far[0], near[1]))
+    except* ConnectionError:
+        pass
+    finally:
+        near[1].close()
+    far[1].close()
+
+
+async def _carry(source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> None:
+    while data := await source.read(65536):
+        sink.write(data)
+        await sink.drain()
+    if sink.can_write_eof():
+        sink.write_eof()
+
+
+def _plain(event: RadioEvent) -> dict[str, object]:
+    """Return an event's data as JSON can carry it: bytes as hex digits."""
+    return {key: value.hex() if isinstance(value, bytes) else value for key, value in event.data.items()}

@@ -1,0 +1,90 @@
+"""Known-bad units, and a golden one that is only just good: small changes to the reference firmware, one file each.
+
+A patch file says why it is there and lists its changes: a file of the firmware, the text to be replaced, which must
+stand there exactly once, and the text in its place. So a patch that no longer fits the firmware is noticed.
+"""
+
+import tomllib
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from hil.core.errors import InputError, OurBug
+
+__all__ = ["Change", "Patch", "load_patch", "patch_names"]
+
+FOLDER = Path(__file__).parent / "known_bad"
+
+
+class Change(BaseModel):
+    """One text of a firmware file and what stands in its place."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    file: str
+    old: str = Field(min_length=1)
+    new: str
+
+
+class ExpectedOfCheck(BaseModel):
+    """What one check must come to on such a unit, or all checks whose ids begin so (`test_form.py::*`).
+
+    `reading` says on which side of its limits the reading must lie, `says` what must stand in the reason.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    check: str = Field(min_length=1)
+    verdict: Literal["fail", "unjudged", "not reached"]
+    reading: Literal["above", "below"] | None = None
+    says: str = ""
+
+
+class Patch(BaseModel):
+    """What makes a unit known-bad, why it is one of them, and how it must be caught.
+
+    `expect` names every check that must end other than in a pass; a unit without any is a golden one. `speed` is the
+    fastest at which the bench's doubt still decides it, in unit seconds a real second.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    why: str = Field(min_length=1)
+    speed: float | None = Field(default=None, gt=0.0)
+    expect: tuple[ExpectedOfCheck, ...] = ()
+    change: tuple[Change, ...] = Field(min_length=1)
+
+    def apply(self, files: dict[str, str]) -> dict[str, str]:
+        """Return the firmware's files (name: text) with the changes made.
+
+        Raises:
+            OurBug: a text to be replaced does not stand in its file exactly once.
+        """
+        patched = dict(files)
+        for change in self.change:
+            count = patched.get(change.file, "").count(change.old)
+            if count != 1:
+                raise OurBug(f"A patch finds {change.old!r} {count} times in firmware file {change.file}, not once.")
+            patched[change.file] = patched[change.file].replace(change.old, change.new)
+        return patched
+
+
+def patch_names() -> tuple[str, ...]:
+    """Return the names of all patches, in order."""
+    return tuple(sorted(file.stem for file in FOLDER.glob("*.toml")))
+
+
+def load_patch(name: str) -> Patch:
+    """Read a patch by its name.
+
+    Raises:
+        InputError: there is no such patch.
+    """
+    if name not in patch_names():
+        raise InputError("patch", f"{name!r} is not known.", f"Choose one of: {', '.join(patch_names())}.")
+    file = FOLDER / f"{name}.toml"
+    try:
+        return Patch.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+    except (tomllib.TOMLDecodeError, ValidationError) as error:
+        raise OurBug(f"Patch file {file.name} is wrong: {error}.") from error

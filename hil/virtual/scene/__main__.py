@@ -1,0 +1,5 @@
+"""Runs the process."""
+
+from hil.virtual.scene.scene import main
+
+main()

@@ -1,0 +1,49 @@
+"""How a process of the virtual world begins and ends: one JSON line when ready, over when its standard input ends."""
+
+import asyncio
+import ctypes
+import json
+import os
+import signal
+import sys
+import threading
+from collections.abc import Mapping
+
+_PR_SET_PDEATHSIG = 1
+"""From <linux/prctl.h>: the signal this process gets when the thread that started it ends."""
+
+
+def end_with_parent() -> None:
+    """Have the kernel kill this process when its parent dies; does nothing elsewhere than on Linux."""
+    if sys.platform == "linux":
+        ctypes.CDLL(None, use_errno=True).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+
+
+def read_config() -> dict[str, object]:
+    """Read the JSON object given as the only argument; none means all defaults."""
+    config: object = json.loads(sys.argv[1]) if len(sys.argv) > 1 else {}
+    if not isinstance(config, dict):
+        raise SystemExit(f"{sys.argv[0]}: the argument must be a JSON object, got {sys.argv[1]}")
+    return config
+
+
+def say_ready(ready: Mapping[str, object]) -> None:
+    """Print the one line that tells the ports."""
+    try:
+        os.write(1, json.dumps(ready).encode() + b"\n")  # standard output itself: a buffer would try again at the end
+    except BrokenPipeError:
+        raise SystemExit from None  # whoever started this process is gone already
+
+
+async def standard_input_ended() -> None:
+    """Wait until the other side of standard input is gone."""
+    loop = asyncio.get_running_loop()
+    ended = asyncio.Event()
+
+    def read_to_end() -> None:
+        while sys.stdin.buffer.read(4096):
+            pass
+        loop.call_soon_threadsafe(ended.set)
+
+    threading.Thread(target=read_to_end, daemon=True).start()
+    await ended.wait()

@@ -1,0 +1,35 @@
+"""Fixtures for all our tests."""
+
+import os
+from pathlib import Path
+
+import pytest
+from support.runs import hil
+
+pytest_plugins = ["pytester"]
+
+OUTPUT_NAME = "accept-output.txt"
+
+
+@pytest.fixture(scope="session")
+def good_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of one good run on the virtual bench, recorded once a session; never change it, copy it.
+
+    While writing tests, HIL_GOOD_RUN may name the folder of a run recorded before.
+    """
+    kept = os.environ.get("HIL_GOOD_RUN")
+    if kept:
+        return Path(kept)
+    ended = hil("accept", cwd=tmp_path_factory.mktemp("good"))
+    assert ended.code == 0, f"the good unit did not pass:\n{ended.out}{ended.err}"
+    (ended.reports / OUTPUT_NAME).write_text(ended.out, encoding="utf-8")
+    return ended.folder
+
+
+@pytest.fixture(scope="session")
+def good_output(good_run: Path) -> str:
+    """What `hil accept` printed in that run."""
+    file = good_run.parent / OUTPUT_NAME
+    if not file.exists():
+        pytest.skip("HIL_GOOD_RUN names a run whose output was not kept")
+    return file.read_text(encoding="utf-8")

@@ -1,0 +1,92 @@
+"""The bench file: what it may say, and what is told of a wrong one. Channels held against IEEE 802.11-2020 15.4.4.3
+(2.4 GHz: 1 to 14)."""
+
+from pathlib import Path
+
+import pytest
+
+from hil.core.bench_file import load_bench_file
+from hil.core.errors import InputError
+from hil.virtual import DEMO_BENCH
+
+GOOD = """
+name = "bench 3"
+kind = "virtual"
+
+[virtual]
+speed = 2.0
+camera_latency_s = [0.05, 0.2]
+
+[console]
+port = "rfc2217://127.0.0.1:4000"
+
+[lamp_camera]
+source = 0
+unit_region = [10, 10, 40, 40]
+
+[air_monitor]
+channels = [1, 6]
+
+[unit]
+serial_number = "MV2-0418-00731"
+address = "02:4d:56:00:a7:31"
+"""
+WRONG = [
+    ('name = "bench 3"', "", "name: missing", "Add it"),
+    ('kind = "virtual"', 'kind = "cloud"', "kind = 'cloud'", "'virtual'"),
+    ("speed = 2.0", "speed = 0", "virtual.speed = 0", "greater than 0"),
+    ("speed = 2.0", "speed = 21", "virtual.speed = 21", "less than or equal to 20"),
+    ("speed = 2.0", "sped = 2.0", "virtual.sped: unknown key", "speed"),
+    ("[0.05, 0.2]", "[0.2, 0.05]", "virtual", "the lower first"),
+    ("[0.05, 0.2]", "[0.2, 1.5]", "virtual", "from 0 to 1"),
+    ("[0.05, 0.2]", "[0.2]", "virtual.camera_latency_s.1: missing", "Add it"),
+    ("[0.05, 0.2]\n", "[0.05, 0.2]\ninterpreter = 'lua'\n", "virtual.interpreter = 'lua'", "'auto', 'micropython'"),
+    ("[0.05, 0.2]\n", "[0.05, 0.2]\ncamera_drop = 1.0\n", "virtual.camera_drop = 1.0", "less than 1"),
+    ('port = "rfc2217://127.0.0.1:4000"', 'port = ""', "console.port = ''", "at least 1 character"),
+    ("[10, 10, 40, 40]", "[10, 10, 40]", "lamp_camera.unit_region.3: missing", "Add it"),
+    ("[10, 10, 40, 40]", '[10, 10, 40, "x"]', "lamp_camera.unit_region.3 = 'x'", "a valid integer"),
+    ("channels = [1, 6]", "channels = [1, 15]", "air_monitor.channels.1 = 15", "less than or equal to 14"),
+    ("channels = [1, 6]", "channels = [0]", "air_monitor.channels.0 = 0", "greater than or equal to 1"),
+    ('"02:4d:56:00:a7:31"', '"02:4d:56:00:a7"', "unit.address = '02:4d:56:00:a7'", "should match"),
+    ('serial_number = "MV2-0418-00731"', "", "unit.serial_number: missing", "Add it"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "begins", "says"), WRONG)
+def test_a_wrong_bench_file_names_file_key_value_and_remedy(
+    tmp_path: Path, old: str, new: str, begins: str, says: str
+) -> None:
+    assert old in GOOD
+    file = tmp_path / "bench.toml"
+    file.write_text(GOOD.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        load_bench_file(file)
+    said = str(refusal.value)
+    assert said.startswith(f"{file}: {begins}"), said
+    assert says in said
+    assert refusal.value.remedy
+
+
+def test_a_right_bench_file_is_read(tmp_path: Path) -> None:
+    file = tmp_path / "bench.toml"
+    file.write_text(GOOD, encoding="utf-8")
+    bench = load_bench_file(file)
+    assert (bench.name, bench.kind, bench.virtual.speed) == ("bench 3", "virtual", 2.0)
+    assert bench.virtual.camera_latency_s == (0.05, 0.2)
+    assert bench.lamp_camera.unit_region == (10, 10, 40, 40)
+    assert bench.unit is not None
+    assert bench.unit.serial_number == "MV2-0418-00731"
+
+
+def test_what_is_left_out_has_its_default(tmp_path: Path) -> None:
+    file = tmp_path / "bench.toml"
+    file.write_text('name = "b"\nkind = "virtual"\n', encoding="utf-8")
+    bench = load_bench_file(file)
+    assert (bench.slot, bench.console.port, bench.unit) == ("1", None, None)
+    assert bench.air_monitor.channels == (1, 6, 11)
+
+
+def test_the_shipped_bench_file_is_right() -> None:
+    bench = load_bench_file(DEMO_BENCH)
+    assert bench.kind == "virtual"
+    assert 6 in bench.air_monitor.channels

@@ -1,0 +1,193 @@
+"""The product file. Limits of what it may say held against IEEE 802.11-2020 9.4.2.2 (a network's name: at most 32
+octets), RFC 791 (an address is four octets) and the promises table of the design page."""
+
+from pathlib import Path
+
+import pytest
+
+from hil.core.errors import InputError
+from hil.core.product import Bound, Flash, Lamp, Product, Setting, describe, load_product
+from hil.virtual import DEMO_PRODUCT
+
+SHIPPED = DEMO_PRODUCT.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def product() -> Product:
+    return load_product(DEMO_PRODUCT)
+
+
+def test_the_shipped_product_promises_what_the_design_says(product: Product) -> None:
+    limits = {name: (b.lower, b.upper) for name, b in product.limits if b is not None}
+    assert limits == {
+        "lamp_on_s": (None, 1.0),
+        "joining_s": (None, 3.0),
+        "first_hotspot_s": (None, 6.0),
+        "gives_up_s": (24 - 1.5, 24 + 1.5),
+        "hotspot_up_s": (None, 30.0),
+        "lease_s": (None, 5.0),
+        "first_octet_s": (None, 1.0),
+        "restart_s": (None, 4.0),
+        "connected_s": (None, 12.0),
+    }
+    assert {name: str(stage.lamp) for name, stage in product.stages.items()} == {
+        "starting": "white steady",
+        "joining": "white flashing 0.6 Hz",
+        "setup": "blue steady",
+        "connected": "green steady",
+        "updating": "white flashing 2 Hz",
+        "fault": "red flashing 2 Hz",
+    }
+    assert (product.hotspot.security, product.hotspot.address) == ("wpa2", "203.0.113.1")
+    assert product.status.path == "/now"
+
+
+def test_the_shipped_flash_rates_lie_in_the_bands_of_iec_60073(product: Product) -> None:
+    """IEC 60073:2002 bands as the design quotes them: slow 0.4 to 0.8 Hz, normal 1.4 to 2.8 Hz."""
+    rates = {stage.lamp.flash_hz for stage in product.stages.values() if stage.lamp.flash_hz}
+    assert rates == {0.6, 2.0}
+    assert all(0.4 <= rate <= 0.8 or 1.4 <= rate <= 2.8 for rate in rates)
+
+
+def test_the_hotspot_s_name_holds_the_last_four_hex_digits(product: Product) -> None:
+    assert product.hotspot.name_for("02:4D:56:00:A7:31") == "mossgate-a731"
+
+
+LAMP = 'connected = { lamp = { colour = "green" } }'
+SSID = 'name = "mossgate-{address_tail}"'
+WRONG = [  # what is changed, into what, what the message begins with, what it says besides
+    ('model = "MV-2"', "model = 2", "model = 2", "a valid string"),
+    ('model = "MV-2"', "", "model: missing", "Add it"),
+    ("[status]", "[statuss]", "statuss: unknown key", "status"),
+    ('colour = "green"', 'colour = "teal"', "stages.connected.lamp.colour = 'teal'", "'white', 'red', 'amber'"),
+    ('colour = "green"', 'color = "green"', "stages.connected.lamp.color: unknown key", "colour, duty, flash_hz"),
+    ("setup = { lamp", "set_up = { lamp", "stages.set_up: unknown key", "'starting', 'joining', 'setup'"),
+    ('setup = { lamp = { colour = "blue" } }', "", "(whole file)", "stages.setup is missing"),
+    (
+        LAMP,
+        'connected = { lamp = { colour = "blue" } }',
+        "(whole file)",
+        "stages.setup and stages.connected have the same",
+    ),
+    (LAMP, "connected = { lamp = { } }", "stages.connected.lamp = {}", "either a colour or a sequence"),
+    (
+        LAMP,
+        'connected = { lamp = { colour = "green", duty = 1.0 } }',
+        "stages.connected.lamp.duty = 1.0",
+        "less than 1",
+    ),
+    (
+        LAMP,
+        'connected = { lamp = { sequence = [{ colour = "red", for_s = 1.0 }] } }',
+        "stages.connected.lamp",
+        "two parts",
+    ),
+    ("flash_hz = 0.6", "flash_hz = 25", "stages.joining.lamp.flash_hz = 25", "less than or equal to 20"),
+    ("flash_hz = 0.6", "flash_hz = 0", "stages.joining.lamp.flash_hz = 0", "greater than 0"),
+    ("hotspot_up_s = { upper = 30.0 }", "hotspot_up_s = 30", "limits.hotspot_up_s = 30", "a table"),
+    ("hotspot_up_s = { upper = 30.0 }", "hotspot_up_s = {}", "limits.hotspot_up_s = {}", "lower, upper or both"),
+    ("hotspot_up_s = { upper = 30.0 }", "", "limits.hotspot_up_s: missing", "Add it"),
+    ("upper = 25.5", "upper = 22.5", "limits.gives_up_s = {'lower': 22.5, 'upper': 22.5}", "lower must be below upper"),
+    ("lease_s = { upper = 5.0 }", "lease_s = { upper = -5.0 }", "limits.lease_s.upper = -5.0", "greater than 0"),
+    ("lease_s", "leases_s", "limits.leases_s: unknown key", "lease_s"),
+    (SSID, 'name = ""', "hotspot.name = ''", "at least 1 character"),
+    (SSID, f'name = "{"x" * 29}{{address_tail}}"', "hotspot.name = 'xxx", "at most 32 octets, and this one 33"),
+    (SSID, f'name = "{"ä" * 15}{{address_tail}}"', "hotspot.name = 'äää", "at most 32 octets, and this one 34"),
+    (SSID, 'name = "mossgate-{serial}"', "hotspot.name = 'mossgate-{serial}'", "{address_tail}"),
+    ('security = "wpa2"', 'security = "wpa3"', "hotspot.security = 'wpa3'", "'open' or 'wpa2'"),
+    ('security = "wpa2"', 'security = "open"', "hotspot", 'key = "label" goes with security = "wpa2"'),
+    ('address = "203.0.113.1"', 'address = "203.0.113"', "hotspot.address = '203.0.113'", "should match"),
+    ('address = "203.0.113.1"', 'address = "256.0.113.1"', "hotspot.address = '256.0.113.1'", "256"),
+    ('path = "/"', 'path = "form"', "form.path = 'form'", "'^/'"),
+    ('role = "network", ', "", "form", 'one setting needs role = "network"'),
+    ('role = "network", ', 'role = "wifi", ', "form.settings.network.role = 'wifi'", "'network', 'network key'"),
+    ('role = "update key"', 'role = "network key"', "form", "each role goes to one setting"),
+    ('control = "unit_name", ', "", "form.settings.unit_name", "control (its name) or label (its text)"),
+    (
+        'control = "network_key"',
+        'control = "network"',
+        "form",
+        "settings.network and settings.network_key are recognised",
+    ),
+    ('"secret", prefilled = false', '"secret", prefilled = true', "form.settings.report_key", "prefilled = false"),
+    ('trial = "27.5"', "trial = 27.5", "form.settings.opens_at.trial = 27.5", "a valid string"),
+    ("start = 'rst:0x'", "start = '('", "console", "'(' is not a regular expression"),
+    ("baud = 115200", "baud = 0", "console.baud = 0", "greater than 0"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "begins", "says"), WRONG, ids=[new or f"no {old}" for old, new, *_ in WRONG])
+def test_a_wrong_product_file_names_file_key_value_and_remedy(
+    tmp_path: Path, old: str, new: str, begins: str, says: str
+) -> None:
+    assert old in SHIPPED
+    file = tmp_path / "product.toml"
+    file.write_text(SHIPPED.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        load_product(file)
+    said = str(refusal.value)
+    assert said.startswith(f"{file}: {begins}"), said
+    assert says in said
+    assert len(said) - len(str(file)) < 260  # a person reads it at the bench
+    assert refusal.value.remedy
+
+
+def test_a_name_of_just_32_octets_is_taken(tmp_path: Path) -> None:
+    file = tmp_path / "product.toml"
+    file.write_text(SHIPPED.replace(SSID, f'name = "{"x" * 28}{{address_tail}}"'), encoding="utf-8")
+    assert len(load_product(file).hotspot.name_for("02:00:00:00:a7:31")) == 32
+
+
+@pytest.mark.parametrize(
+    ("bound", "words", "patience_s"),
+    [
+        (Bound(upper=30.0), "≤ 30 s", 45.0),
+        (Bound(lower=22.5, upper=25.5), "22.5 … 25.5 s", 38.25),
+        (Bound(lower=2.0), "≥ 2 s", 3.0),
+    ],
+)
+def test_a_bound(bound: Bound, words: str, patience_s: float) -> None:
+    assert str(bound.limits) == words
+    assert bound.patience_s == pytest.approx(patience_s)
+
+
+@pytest.mark.parametrize(
+    ("lamp", "fastest_hz", "words"),
+    [
+        (Lamp(colour="blue"), 0.0, "blue steady"),
+        (Lamp(colour="red", flash_hz=2.0), 2.0, "red flashing 2 Hz"),
+        # One change each 0.2 s is what a flash of 2.5 Hz has.
+        (
+            Lamp(sequence=(Flash(colour="red", for_s=0.2), Flash(colour="green", for_s=0.8))),
+            2.5,
+            "sequence red 0.2 s, green 0.8 s",
+        ),
+    ],
+)
+def test_a_lamp(lamp: Lamp, fastest_hz: float, words: str) -> None:
+    assert lamp.fastest_hz == pytest.approx(fastest_hz)
+    assert str(lamp) == words
+
+
+def test_the_fastest_flash_is_that_of_all_stages(product: Product) -> None:
+    assert product.fastest_flash_hz == 2.0
+
+
+def test_a_setting_is_found_by_its_role(product: Product) -> None:
+    assert product.form.by_role("update key") == "update_key"
+    assert product.form.by_role("no such role") is None
+
+
+def test_a_secret_is_known_by_its_kind() -> None:
+    assert Setting(control="k", kind="secret", prefilled=False).secret
+    assert not Setting(control="k").secret
+
+
+def test_a_description_tells_every_promise(product: Product) -> None:
+    told = "\n".join(describe(product))
+    assert all(f"Limit {name}: {bound.limits}." in told for name, bound in product.limits if bound)
+    assert all(f"Stage {name}: lamp {stage.lamp}." in told for name, stage in product.stages.items())
+    assert all(f"Setting {name} " in told for name in product.form.settings)
+    assert all(
+        text in told for text in ("mossgate-{address_tail}", "wpa2", "203.0.113.1", "/settings", "/now", "115200")
+    )

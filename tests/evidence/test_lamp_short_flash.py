@@ -1,0 +1,57 @@
+"""A flashing stage that lasts hardly a period: it may be the one that is due, and it may be none that is not.
+
+What the picture shows is known to the test, as in `test_lamp`: joining flashes at 0.6 Hz, dark first, 0.83 s a phase.
+"""
+
+import pytest
+from support.records import Plan, lamp_frames, make, power, states, switchings
+
+from hil.evidence.lamp import LampView
+from hil.evidence.seen import Seen
+
+ON_S, JOINING_S, BEGIN_S, END_S = 106.0, 108.0, 100.0, 118.0
+PHASE_S = 0.5 / 0.6
+ORDER = ["starting", "joining", "connected"]
+SWITCHED = switchings(98.0, 122.0)
+SUPPLY = [*states(97.0, ON_S, on=False), power("on", ON_S), *states(ON_S + 0.1, 122.0)]
+
+
+def flash(hz: float, lasts_s: float) -> tuple[tuple[float, str], ...]:
+    """White, dark first, from the beginning of joining."""
+    edges = range(int(lasts_s * 2.0 * hz) + 1)
+    plan = ((JOINING_S + edge / (2.0 * hz), ("off", "white")[edge % 2]) for edge in edges)
+    return tuple((time_s, colour) for time_s, colour in plan if time_s < JOINING_S + lasts_s)
+
+
+def shown(*joining: tuple[float, str], connected_s: float) -> Seen:
+    plan: Plan = [(ON_S + 0.3, "white"), *joining, (connected_s, "green")]
+    frames = lamp_frames(plan, SWITCHED, 98.0, 122.0)
+    return LampView(make([*SWITCHED, *SUPPLY], frames=frames).window(BEGIN_S, END_S)).shows_in_order(ORDER)
+
+
+@pytest.mark.parametrize("lasts_s", [PHASE_S + 0.5, 2 * PHASE_S, 2 * PHASE_S + 0.05, 2.5 * PHASE_S, 4.5 * PHASE_S])
+def test_a_quick_join_shows_joining(lasts_s: float) -> None:
+    end_s = JOINING_S + lasts_s
+    seen = shown(*flash(0.6, lasts_s), connected_s=end_s)
+    assert (seen.holds, seen.text) == (True, " → ".join(ORDER))
+
+
+@pytest.mark.parametrize(
+    "joining",
+    [
+        (),
+        ((JOINING_S, "off"), (JOINING_S + PHASE_S, "blue")),
+        ((JOINING_S, "off"), (JOINING_S + PHASE_S, "red")),
+        ((JOINING_S, "off"), (JOINING_S + PHASE_S, "white")),  # from then on steady, for 2 s
+        flash(1.2, PHASE_S + 2.0),
+    ],
+)
+def test_what_is_not_the_stage_that_is_due_fails(joining: tuple[tuple[float, str], ...]) -> None:
+    assert shown(*joining, connected_s=JOINING_S + PHASE_S + 2.0).holds is False
+
+
+def test_a_short_white_where_none_is_due_fails() -> None:
+    plan: Plan = [(ON_S + 0.3, "white"), (110.0, "green"), (112.0, "off"), (112.8, "white"), (113.5, "green")]
+    frames = lamp_frames(plan, SWITCHED, 98.0, 122.0)
+    lamp = LampView(make([*SWITCHED, *SUPPLY], frames=frames).window(BEGIN_S, END_S))
+    assert lamp.shows_in_order(["starting", "connected"]).holds is False

@@ -1,0 +1,222 @@
+"""The pages' view: requests by purpose, their answers, and what stands in them. Pages are written out here by hand."""
+
+import hashlib
+from math import inf
+
+import pytest
+from support.records import HOTSPOT, SECRETS, TYPED, answered, make, moment, product_with
+
+from hil.core.moments import Moment
+from hil.core.readings import Reading
+from hil.evidence.pages import PagesView
+from hil.evidence.seen import Seen
+
+ROWS = {
+    "unit_name": '<label>Name <input name="unit_name" value="{}"></label>',
+    "opens_at": '<label for="o">Vent opens at (°C)</label><input id="o" name="a1" value="{}">',
+    "closes_at": '<label for="c">Vent closes at (°C)</label><input id="c" name="a2" value="{}">',
+    "reports_to": '<input name="reports_to" value="{}">',
+    "report_every_s": '<input name="report_every_s" value="{}">',
+    "report_key": '<input type="password" name="report_key" value="{}">',
+    "network": '<input name="network" value="{}">',
+    "network_key": '<input type="password" name="network_key" value="{}">',
+    "update_key": '<input type="password" name="update_key" value="{}">',
+}
+SHOWN = {name: "" if name in SECRETS else value for name, value in TYPED.items()}
+STATUS = b"<dl><dt>Version</dt><dd> 1.4.0 </dd><dt>Address</dt><dd>198.51.100.2</dd><dt>Signal</dt><dd></dd></dl>"
+
+
+def form(values: dict[str, str], but: tuple[str, ...] = ()) -> bytes:
+    rows = "".join(row.format(values.get(name, "")) for name, row in ROWS.items() if name not in but)
+    return f'<!doctype html><form method="post" action="/">{rows}<button>Save</button></form>'.encode()
+
+
+def view(*moments: Moment, **pages: bytes) -> PagesView:
+    return PagesView(make(moments, pages={f"{name}.body": body for name, body in pages.items()}).window(100.0, 130.0))
+
+
+def one(body: bytes, **more: object) -> PagesView:
+    return view(answered(110.0, "form", "form.body", **more), form=body)  # type: ignore[arg-type]
+
+
+class TestServed:
+    """A page asked for, and answered as one."""
+
+    def test_a_page_is_served(self) -> None:
+        seen = one(form(SHOWN)).served("form")
+        assert (seen.holds, seen.at_s) == (True, 110.0)
+
+    @pytest.mark.parametrize("status", [400, 404, 500, 100])
+    def test_an_error_status_is_none(self, status: int) -> None:
+        seen = one(form(SHOWN), status=status).served("form")
+        assert seen.holds is False
+        assert str(status) in seen.text
+
+    @pytest.mark.parametrize("kind", ["refused", "silent", "cut short"])
+    def test_no_answer_is_the_unit_s_failure(self, kind: str) -> None:
+        seen = view(answered(110.0, "form", "", kind=kind, first_octet_s=None)).served("form")
+        assert seen.holds is False
+        assert kind in seen.text
+
+    def test_an_answer_that_is_no_page_is_none(self) -> None:
+        assert one(b'{"a": 1}', content_type="application/json").served("form").holds is False
+
+    def test_a_page_never_asked_for_because_the_unit_let_nobody_in_is_its_failure(self) -> None:
+        seen = view(moment(125.0, "leg", "gave up", why=f"the probe could not join '{HOTSPOT}'")).served("form")
+        assert (seen.holds, seen.at_s) == (False, 125.0)
+        assert HOTSPOT in seen.text
+
+    def test_a_page_of_which_nothing_is_recorded_tells_nothing(self) -> None:
+        seen = view(answered(110.0, "other", "form.body"), form=form(SHOWN)).served("form")
+        assert seen.holds is None
+        assert "pages" in seen.text
+
+    def test_a_body_that_is_not_what_was_recorded_tells_nothing(self) -> None:
+        asked = answered(110.0, "form", "form.body")
+        kept = Moment(
+            asked.time_s,
+            asked.doubt_s,
+            asked.source,
+            asked.kind,
+            {**asked.data, "sha256": hashlib.sha256(form(SHOWN)).hexdigest()},
+        )
+        assert view(kept, form=form(SHOWN)).served("form").holds is True
+        damaged = view(kept, form=form(SHOWN)[:-9])
+        assert damaged.served("form").holds is None
+        assert damaged.shows("form", {"opens_at": "27.5"}).holds is None
+
+    def test_the_last_request_for_a_purpose_counts_and_only_those_of_the_leg(self) -> None:
+        first, last = answered(110.0, "form", "a.body", status=500), answered(115.0, "form", "b.body")
+        early = answered(90.0, "status", "b.body")
+        seen = view(early, first, last, b=form(SHOWN))
+        assert seen.served("form").holds is True
+        assert seen.served("status").holds is None
+
+
+class TestForm:
+    """What the form shows."""
+
+    def test_every_setting_has_its_control(self) -> None:
+        assert one(form(SHOWN)).has_all_settings("form").holds is True
+
+    @pytest.mark.parametrize("name", ROWS)
+    def test_one_that_is_missing_is_named(self, name: str) -> None:
+        seen = one(form(SHOWN, but=(name,))).has_all_settings("form")
+        assert seen.holds is False
+        assert seen.text == f"missing: {name}"
+
+    def test_it_shows_values_by_name_and_by_label(self) -> None:
+        assert one(form(SHOWN)).shows("form", SHOWN).holds is True
+
+    @pytest.mark.parametrize(("name", "value"), [("opens_at", "27"), ("unit_name", ""), ("report_key", "********")])
+    def test_a_value_that_is_another_is_named_with_both(self, name: str, value: str) -> None:
+        seen = one(form({**SHOWN, name: value})).shows("form", SHOWN)
+        assert seen.holds is False
+        assert all(text in seen.text for text in (name, repr(value), repr(SHOWN[name])))
+
+    def test_a_page_not_served_shows_nothing(self) -> None:
+        assert one(form(SHOWN), status=500).shows("form", SHOWN).holds is False
+        assert view().shows("form", SHOWN).holds is None
+        assert view().has_all_settings("form").holds is None
+
+
+class TestStatusPage:
+    """Values beside their labels."""
+
+    def test_a_value_is_stated_blanks_aside(self) -> None:
+        assert one(STATUS).states("form", "Version", "1.4.0").holds is True
+        seen = one(STATUS).states("form", "Version", "1.4.1")
+        assert seen.holds is False
+        assert "1.4.0" in seen.text
+        assert "1.4.1" in seen.text
+
+    def test_a_label_that_is_not_there(self) -> None:
+        assert one(STATUS).states("form", "Serial number", "x").holds is False
+
+    def test_nothing_to_hold_it_against_tells_nothing(self) -> None:
+        assert one(STATUS).states("form", "Address", None).holds is None
+
+    def test_what_is_not_promised_is_no_pass(self) -> None:
+        assert one(STATUS).states("form", None, "x") == Seen.not_promised()
+
+    def test_some_value_is_not_an_empty_one(self) -> None:
+        assert one(STATUS).states_something("form", "Address").holds is True
+        assert one(STATUS).states_something("form", "Signal").holds is False
+
+
+class TestSecrets:
+    """Secrets in answers, in any encoding (the encodings themselves are held against RFC 4648 and others elsewhere)."""
+
+    @pytest.mark.parametrize("name", SECRETS)
+    def test_a_secret_in_any_answer_is_found_and_named(self, name: str) -> None:
+        seen = one(form({**SHOWN, name: SECRETS[name]})).without_secrets(SECRETS)
+        assert (seen.holds, seen.at_s) == (False, 110.0)
+        assert name in seen.text
+        assert SECRETS[name] not in seen.text
+
+    def test_an_error_page_counts_too(self) -> None:
+        body = f"bad key {SECRETS['network_key']}".encode()
+        assert one(body, status=500, content_type="text/plain").without_secrets(SECRETS).holds is False
+
+    def test_none_in_any_answer(self) -> None:
+        assert one(form(SHOWN)).without_secrets(SECRETS).holds is True
+
+    def test_no_answer_at_all_proves_nothing(self) -> None:
+        assert view().without_secrets(SECRETS).holds is None
+        unanswered = view(answered(110.0, "form", "", kind="silent", first_octet_s=None))
+        assert unanswered.without_secrets(SECRETS).holds is not True
+
+    def test_a_request_whose_outcome_is_lost_proves_nothing(self) -> None:
+        asked = moment(115.0, "leg", "asks for a page", purpose="settings")
+        assert (
+            view(answered(110.0, "form", "form.body"), asked, form=form(SHOWN)).without_secrets(SECRETS).holds is None
+        )
+
+
+class TestTimes:
+    """First octet and end of an answer."""
+
+    REACHED = moment(109.9, "probe", "reached", doubt_s=0.03, took_s=0.04)
+
+    def test_the_first_octet_within_what_the_way_may_have_taken(self) -> None:
+        """Dialled at 109.9, reached 0.04 s later, first octet at 110.3: the unit took 0.36 s, less some for the way."""
+        shown = answered(110.0, "form", "form.body", first_octet_s=0.3)
+        reading = view(self.REACHED, shown, form=b"x").first_octet("form")
+        assert isinstance(reading, Reading)
+        assert 0.3 <= reading.low <= 0.36 <= reading.high <= 0.4
+
+    def test_without_the_way_only_a_bound_is_known(self) -> None:
+        reading = view(answered(110.0, "form", "form.body", first_octet_s=0.3), form=b"x").first_octet("form")
+        assert isinstance(reading, Reading)
+        assert (reading.low, reading.high) == (0.0, 0.3)
+        assert reading.because
+
+    def test_no_answer_took_longer_than_was_waited(self) -> None:
+        silent = answered(110.0, "form", "", kind="silent", first_octet_s=None, total_s=12.0)
+        reading = view(silent).first_octet("form")
+        assert isinstance(reading, Reading)
+        assert (reading.low, reading.high, reading.because) == (12.0, inf, "")
+
+    def test_never_asked_is_no_reading(self) -> None:
+        assert view().first_octet("form") == Seen.untold("pages: no request for the form was recorded")
+        assert view(moment(120.0, "leg", "gave up", why="kept out")).first_octet("form").holds is False  # type: ignore[union-attr]
+
+    def test_when_it_was_answered(self) -> None:
+        seen = view(self.REACHED, answered(110.0, "save", "form.body", total_s=0.5), form=b"x").answered_at("save")
+        assert (seen.earliest_s, seen.latest_s) == (pytest.approx(110.46), pytest.approx(110.5))
+        assert not view().answered_at("save").seen
+
+
+def test_a_status_by_which_it_was_refused() -> None:
+    assert one(b"", status=401).refused_with("form", 401).holds is True
+    assert one(b"", status=200).refused_with("form", 401).holds is False
+    assert view(answered(110.0, "form", "", kind="refused", status=0)).refused_with("form", 401).holds is False
+    assert view().refused_with("form", 401).holds is None
+
+
+def test_a_setting_the_form_hides_is_not_found_by_another_label() -> None:
+    product = product_with({"form": {"settings": {"opens_at": {"label": "Vent opens at", "control": None}}}})
+    window = make([answered(110.0, "form", "f.body")], pages={"f.body": form(SHOWN)}, product=product).window(
+        100.0, 130.0
+    )
+    assert PagesView(window).has_all_settings("form").text == "missing: opens_at"

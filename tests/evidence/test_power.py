@@ -1,0 +1,87 @@
+"""The supply's view: orders, and the state read back as their control (longest gap 1 s, by the design's table)."""
+
+import pytest
+from support.records import make, moment, power, states
+
+from hil.core.moments import Moment
+from hil.evidence.power import PowerView
+
+ON = [*states(0.0, 10.0, on=False), power("on", 10.0), *states(10.1, 30.0)]
+
+
+def view(*moments: Moment, end_s: float = 30.0) -> PowerView:
+    return PowerView(make(moments).window(5.0, end_s))
+
+
+def test_the_last_switching_on_counts_with_its_doubt() -> None:
+    seen = view(power("on", 8.0), power("off", 9.0), power("on", 10.0, doubt_s=0.03)).last_on()
+    assert (seen.earliest_s, seen.latest_s) == (pytest.approx(9.97), pytest.approx(10.03))
+    assert seen.measured
+
+
+def test_no_switching_on_is_told_and_names_the_witness() -> None:
+    seen = view(power("on", 2.0)).last_on()
+    assert not seen.seen
+    assert "power" in seen.because
+
+
+def test_it_stayed_on_while_every_reading_said_so() -> None:
+    assert view(*ON).stayed_on(10.2, 30.0).holds is True
+
+
+def test_a_state_read_back_as_off_is_told_with_its_time() -> None:
+    seen = view(*ON, moment(17.2, "power", "state", on=False)).stayed_on(10.2, 30.0)
+    assert seen.holds is False
+    assert seen.at_s == 17.2
+
+
+def test_a_supply_that_was_switched_off_did_not_stay_on() -> None:
+    seen = view(*states(0.0, 17.0), power("off", 17.1), power("on", 17.3), *states(17.4, 30.0)).stayed_on(10.2, 30.0)
+    assert seen.holds is False
+    assert seen.at_s == 17.1
+
+
+def test_without_readings_nobody_can_say() -> None:
+    seen = view(power("on", 10.0), *states(10.1, 14.0), *states(16.0, 30.0)).stayed_on(10.2, 30.0)
+    assert seen.holds is None
+    assert "power asleep" in seen.text
+
+
+def test_asleep_is_where_readings_are_more_than_a_second_apart() -> None:
+    gaps = view(*states(0.0, 12.0), *states(14.0, 31.0)).asleep
+    assert [(gap.begin_s, gap.end_s) for gap in gaps] == [(11.5, 14.0)]
+
+
+LEFT = [*states(0.0, 29.0), power("off", 29.0)]
+
+
+def test_off_at_the_end_needs_the_order_and_the_reading() -> None:
+    assert view(*LEFT, moment(29.1, "power", "state", on=False)).off_at_end().holds is True
+
+
+def test_a_supply_that_reads_back_as_on_was_not_switched_off() -> None:
+    """A relay that sticks: the order was given, the reading says otherwise. That is the bench's trouble."""
+    seen = view(*LEFT, moment(29.1, "power", "state", on=True)).off_at_end()
+    assert seen.holds is None
+    assert "power: switched off, and reads back as on" in seen.text
+
+
+def test_a_reading_with_the_stamp_of_an_earlier_one_proves_nothing() -> None:
+    stale = moment(29.1, "power", "state", on=False, stamp_s=3.0)
+    seen = view(moment(20.0, "power", "state", on=False, stamp_s=3.0), *LEFT, stale).off_at_end()
+    assert seen.holds is None
+
+
+def test_an_order_nobody_checked_is_not_proof() -> None:
+    seen = view(*LEFT).off_at_end()
+    assert seen.holds is None
+    assert "power" in seen.text
+
+
+def test_a_supply_left_on_is_told() -> None:
+    assert view(*ON).off_at_end().holds is False
+
+
+def test_no_order_at_all_is_told() -> None:
+    seen = view(*states(0.0, 30.0, on=False)).off_at_end()
+    assert seen.holds is None

@@ -1,0 +1,241 @@
+"""The lamp camera, fed by a small camera server of the test: a stream of JPEG pictures over HTTP on loopback."""
+
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, suppress
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+import hil.instruments.lamp_camera
+from hil.core.clock import Clock
+from hil.core.errors import BenchError, InputError
+from hil.core.frames import read_frames
+from hil.core.moments import Moment
+from hil.core.timeline import Expired, Timeline
+from hil.instruments.lamp_camera import LampCamera
+
+LIMIT_S = 20.0
+WIDTH, HEIGHT = 160, 120
+UNIT, BENCH = (16, 32, 32, 24), (96, 32, 24, 24)
+NOTICED_S = 2.0  # what the lamp camera promises: a stall or a stop is noticed within two seconds
+BOUNDARY = b"picture"
+JPEG_ERROR = 8.0  # grey levels by which two decoders of one flat JPEG may differ: common practice, no source
+
+Serve = Callable[["Stream"], None]
+
+
+class Stream:
+    """One client's stream: pictures go out when the script says so."""
+
+    def __init__(self, connection: socket.socket, stop: threading.Event) -> None:
+        self._connection = connection
+        self.stop = stop
+        head = b"HTTP/1.1 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=" + BOUNDARY + b"\r\n\r\n"
+        connection.sendall(head)
+
+    def show(self, unit: int, bench: int = 0) -> None:
+        """Send a picture whose two regions have these grey levels; the rest is mid grey."""
+        picture = np.full((HEIGHT, WIDTH, 3), 128, np.uint8)
+        for (x, y, width, height), level in ((UNIT, unit), (BENCH, bench)):
+            picture[y : y + height, x : x + width] = level
+        jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 95])[1].tobytes()
+        head = b"--%s\r\nContent-Type: image/jpeg\r\nContent-Length: %d\r\n\r\n" % (BOUNDARY, len(jpeg))
+        self._connection.sendall(head + jpeg + b"\r\n")
+
+    def keep_showing(self, unit: int, every_s: float = 0.02) -> None:
+        """Send the same picture until the test is over."""
+        while not self.stop.wait(every_s):
+            self.show(unit)
+
+    def wait(self) -> None:
+        """Stay connected and send nothing more."""
+        self.stop.wait(LIMIT_S)
+
+
+class CameraServer:
+    """Runs a script for each client."""
+
+    def __init__(self, script: Serve) -> None:
+        self._script = script
+        self.stop = threading.Event()
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self._listener.getsockname()[1]}/camera.mjpeg"
+        self._threads = [threading.Thread(target=self._accept)]
+        self._threads[0].start()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                connection, _ = self._listener.accept()
+            except OSError:
+                return
+            self._threads.append(threading.Thread(target=self._serve, args=(connection,)))
+            self._threads[-1].start()
+
+    def _serve(self, connection: socket.socket) -> None:
+        with connection, suppress(OSError):
+            connection.settimeout(LIMIT_S)
+            connection.recv(65536)
+            self._script(Stream(connection, self.stop))
+
+    def close(self) -> None:
+        self.stop.set()
+        with suppress(OSError):
+            self._listener.shutdown(socket.SHUT_RDWR)
+        self._listener.close()
+        for thread in self._threads:
+            thread.join(LIMIT_S)
+            assert not thread.is_alive()
+
+
+@pytest.fixture
+def timeline() -> Timeline:
+    return Timeline(Clock())
+
+
+@pytest.fixture
+def camera_of(timeline: Timeline, tmp_path: Path) -> Iterator[Callable[..., LampCamera]]:
+    """Make cameras that look at a server with a script; all is closed after the test."""
+    with ExitStack() as stack:
+
+        def make(script: Serve, unit: tuple[int, int, int, int] = UNIT) -> LampCamera:
+            server = CameraServer(script)
+            stack.callback(server.close)
+            camera = LampCamera(server.url, unit, BENCH, timeline, tmp_path)
+            stack.callback(camera.stop)
+            return camera
+
+        yield make
+
+
+def booked(timeline: Timeline, kind: str, limit_s: float = LIMIT_S) -> Moment:
+    seen = timeline.wait(lambda m: m.is_("camera", kind), limit_s=limit_s, awaited=f"camera {kind}", since=0)
+    assert not isinstance(seen, Expired), f"{seen}: {timeline.since()}"
+    return seen
+
+
+def test_every_picture_is_kept_in_order_however_fast_they_come(
+    timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path
+) -> None:
+    levels = [10 * step for step in range(25)]
+
+    def quick(stream: Stream) -> None:
+        for level in levels:
+            stream.show(level, 255 - level)
+
+    camera_of(quick).start()
+    booked(timeline, "stopped")
+    frames = read_frames(tmp_path)
+    unit = frames.unit.reshape(len(frames), -1).mean(axis=1)
+    bench = frames.bench.reshape(len(frames), -1).mean(axis=1)
+    expected = np.array(levels[-len(frames) :], float)
+    assert len(frames) >= len(levels) - 2  # opening takes a picture or two to learn what the stream is
+    assert np.abs(unit - expected).max() < JPEG_ERROR
+    assert np.abs(bench - (255 - expected)).max() < JPEG_ERROR
+    assert np.all(np.diff(frames.times_s) > 0)
+
+
+def test_crops_have_the_size_and_place_of_their_regions(
+    timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path
+) -> None:
+    camera = camera_of(lambda stream: stream.keep_showing(200))
+    camera.start()
+    assert camera.wait_past(timeline.clock.now_s(), LIMIT_S)
+    camera.stop()
+    frames = read_frames(tmp_path)
+    assert frames.unit.shape[1:] == (UNIT[3], UNIT[2], 3)
+    assert frames.bench.shape[1:] == (BENCH[3], BENCH[2], 3)
+    inner = frames.unit[:, 4:-4, 4:-4]  # JPEG's blocks of 8 blur the edges
+    assert np.abs(inner.astype(float) - 200.0).max() < JPEG_ERROR
+    started = booked(timeline, "started")
+    assert (started.number("width"), started.number("height")) == (WIDTH, HEIGHT)
+
+
+def test_each_frame_is_told_to_who_watches(timeline: Timeline, camera_of: Callable[..., LampCamera]) -> None:
+    camera = camera_of(lambda stream: stream.keep_showing(90))
+    told = threading.Event()
+    shapes: list[tuple[int, ...]] = []
+
+    def on_frame(_time_s: float, crop: object) -> None:
+        assert isinstance(crop, np.ndarray)
+        shapes.append(crop.shape)
+        told.set()
+
+    camera.on_frame = on_frame
+    camera.start()
+    assert told.wait(LIMIT_S)
+    assert shapes[0] == (UNIT[3], UNIT[2], 3)
+
+
+@pytest.mark.parametrize(("script_end", "kind"), [("stays silent", "stalled"), ("hangs up", "stopped")])
+def test_a_stall_and_a_stop_are_noticed_in_time_and_told_apart(
+    timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path, script_end: str, kind: str
+) -> None:
+    def ends(stream: Stream) -> None:
+        for _ in range(20):
+            stream.show(50)
+            stream.stop.wait(0.02)
+        if script_end == "stays silent":
+            stream.wait()
+
+    camera = camera_of(ends)
+    camera.start()
+    noticed = booked(timeline, kind)
+    assert noticed.time_s - read_frames(tmp_path).times_s[-1] <= NOTICED_S
+    assert camera.wait_past(timeline.clock.now_s(), LIMIT_S) is False  # at once: there will be no frame any more
+
+
+def test_waiting_for_a_frame_has_a_limit(timeline: Timeline, camera_of: Callable[..., LampCamera]) -> None:
+    def one(stream: Stream) -> None:
+        for _ in range(5):
+            stream.show(50)
+        stream.wait()
+
+    camera = camera_of(one)
+    camera.start()
+    assert camera.wait_past(timeline.clock.now_s() + LIMIT_S, limit_s=0.1) is False
+
+
+@pytest.mark.parametrize(
+    "region", [(150, 10, 20, 20), (10, 110, 20, 20), (-1, 10, 20, 20), (10, 10, 3, 20), (0, 0, WIDTH + 1, 10)]
+)
+def test_a_region_outside_the_picture_is_wrong_input(
+    camera_of: Callable[..., LampCamera], region: tuple[int, int, int, int]
+) -> None:
+    camera = camera_of(lambda stream: stream.keep_showing(50), region)
+    with pytest.raises(InputError, match=r"lamp_camera\.unit_region") as told:
+        camera.start()
+    assert str(list(region)) in str(told.value)
+    assert f"{WIDTH} × {HEIGHT}" in str(told.value)
+
+
+def test_no_camera_at_all(timeline: Timeline, tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as nobody:
+        port = nobody.getsockname()[1]
+    camera = LampCamera(f"http://127.0.0.1:{port}/camera.mjpeg", UNIT, BENCH, timeline, tmp_path)
+    with pytest.raises(BenchError, match=r"cannot be opened\. Check lamp_camera\.source"):
+        camera.start()
+
+
+def test_a_camera_that_shows_nothing(camera_of: Callable[..., LampCamera], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hil.instruments.lamp_camera, "OPEN_REAL_S", 0.5)
+    with pytest.raises(BenchError, match=r"cannot be opened|shows no picture"):
+        camera_of(Stream.wait).start()
+
+
+def test_a_full_disk_is_the_bench_s_trouble_and_the_camera_goes_on(
+    timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path
+) -> None:
+    """/dev/full gives what a full disk gives (Linux, full(4))."""
+    for name in ("unit.raw", "bench.raw", "frames.csv"):
+        (tmp_path / name).symlink_to("/dev/full")
+    camera = camera_of(lambda stream: stream.keep_showing(50))
+    camera.start()
+    assert camera.wait_past(timeline.clock.now_s(), LIMIT_S)
+    assert camera.wait_past(timeline.clock.now_s(), LIMIT_S)
+    assert "No space left" in str(timeline.trouble)
+    assert not [m for m in timeline.since() if m.kind in ("stalled", "stopped")]

@@ -1,0 +1,175 @@
+"""Spans of one colour: the stated doubts held against the truth of simulated changes (coverage), and hand-made records."""
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from hil.lamp import OFF, UNRECOGNISED, Span, colour_spans
+from hil.lamp.doubt import Floats
+from hil.lamp.spans import ChangeRule
+
+CHANGES = ["white", "off", "blue", "green", "off", "red", "white", "green"]
+
+
+def record(
+    word_counts: list[tuple[str, int]], luminance: Floats | None = None, interval: float = 0.1
+) -> tuple[Floats, list[str], Floats]:
+    """Make a record of whole frames: stamps, words, luminance."""
+    levels = {OFF: 0.0, "white": 1.0, "green": 0.7, "red": 0.2, "blue": 0.07, "amber": 0.4, UNRECOGNISED: 0.5}
+    words = [word for word, count in word_counts for _ in range(count)]
+    light = [levels[word] for word in words] if luminance is None else luminance
+    return np.arange(len(words)) * interval, words, np.array(light)
+
+
+def colours(spans: list[Span]) -> list[tuple[str, int]]:
+    return [(span.colour, span.frames) for span in spans]
+
+
+def errors_and_doubts(
+    lab: SimpleNamespace,
+    seed: int,
+    interval: float,
+    exposure: float,
+    jitter: float,
+    stamp_sd: float,
+    known_exposure: float | None,
+) -> Floats:
+    """Let the camera watch 12 changes at random times and compare each begin with the truth."""
+    random = np.random.default_rng(seed)
+    whens = np.cumsum(random.uniform(6 * interval, 14 * interval, 12)) + 5 * interval
+    plan = [(when, CHANGES[at % len(CHANGES)]) for at, when in enumerate(whens)]
+    true_times = lab.frame_times(0.0, whens[-1] + 1.5, interval, random, jitter)
+    words, light = lab.watch(plan, true_times, exposure, seed=seed, leak=["even", "warm", "cold"][seed % 3])
+    stamps = true_times + stamp_sd * random.standard_normal(len(true_times))
+    spans = colour_spans(stamps, words, light, exposure_s=known_exposure, stamp_sd_s=stamp_sd)
+    assert [span.colour for span in spans] == [OFF, *(word for _, word in plan)]
+    begins = [(span.begin_s - when, span.begin_doubt_s) for span, when in zip(spans[1:], whens, strict=True)]
+    return np.array(begins)
+
+
+@pytest.mark.parametrize(
+    ("interval", "exposure", "jitter", "stamp_sd", "known_exposure"),
+    [
+        (0.0333, 0.008, 0.002, 0.0, None),
+        (0.1333, 0.032, 0.01, 0.0, None),
+        (0.1333, 0.032, 0.01, 0.0, 0.032),
+        (0.1333, 0.032, 0.0, 0.016, 0.032),
+        (0.1333, 0.130, 0.0, 0.0, None),
+        (0.1333, 0.130, 0.0, 0.0, 0.130),
+    ],
+)
+def test_the_stated_doubt_covers_the_truth_and_is_not_padded(
+    lab: SimpleNamespace, interval: float, exposure: float, jitter: float, stamp_sd: float, known_exposure: float | None
+) -> None:
+    parts = [
+        errors_and_doubts(lab, seed, interval, exposure, jitter, stamp_sd, known_exposure) for seed in range(100, 130)
+    ]
+    error, doubt = np.abs(np.concatenate(parts)).T
+    assert len(error) >= 300
+    assert (error <= doubt).mean() >= 0.93
+    assert doubt.mean() <= 2.0 * np.quantile(error, 0.95)
+
+
+def test_a_change_between_two_frames_is_in_the_middle() -> None:
+    times, words, light = record([(OFF, 5), ("green", 6)])
+    off, green = colour_spans(times, words, light)
+    assert (off.begin_s, off.end_s, green.begin_s, green.end_s) == pytest.approx((0.0, 0.45, 0.45, 1.0))
+    assert green.begin_doubt_s == pytest.approx(0.95 * 0.05)  # rectangular: 0.95 of half the interval
+    assert off.end_doubt_s == green.begin_doubt_s
+    assert math.isinf(off.begin_doubt_s)
+    assert math.isinf(green.end_doubt_s)
+    assert not green.complete
+
+
+@pytest.mark.parametrize(
+    ("before", "mixture", "after", "level"),
+    [
+        (OFF, UNRECOGNISED, "green", 0.3),
+        ("blue", UNRECOGNISED, "green", 0.4),
+        ("red", "amber", "green", 0.45),
+        ("white", UNRECOGNISED, OFF, 0.2),
+    ],
+)
+def test_a_frame_of_mixture_makes_no_span_but_places_the_change(
+    before: str, mixture: str, after: str, level: float
+) -> None:
+    times, words, light = record([(before, 5), (mixture, 1), (after, 5)])
+    light[5] = level
+    first, second = colour_spans(times, words, light)
+    assert (first.colour, second.colour) == (before, after)
+    share = (level - light[0]) / (light[-1] - light[0])
+    assert second.begin_s == pytest.approx(0.5 + (0.5 - share) * 0.05)
+    assert second.begin_doubt_s < 0.95 * 0.05
+    assert first.frames == second.frames == 5
+
+
+def test_a_partly_lit_frame_of_the_same_word_places_the_change() -> None:
+    times, words, light = record([(OFF, 5), ("green", 6)])
+    light[5] = 0.35
+    _, green = colour_spans(times, words, light, exposure_s=0.02)
+    assert green.begin_s == pytest.approx(0.5)
+    assert green.begin_doubt_s == pytest.approx(0.95 * 0.15 * 0.02)
+
+
+@pytest.mark.parametrize(
+    "counts",
+    [
+        [(OFF, 5), ("white", 1), (OFF, 5)],  # a flash of one frame is a flash
+        [(OFF, 5), ("red", 1), ("green", 5)],  # dark and green mixed are never red
+        [("green", 5), (UNRECOGNISED, 1), ("green", 5)],  # no change, so no mixture
+        [("blue", 5), (UNRECOGNISED, 2), ("green", 5)],  # a change does not take two frames
+    ],
+)
+def test_what_no_change_explains_stays_a_span(counts: list[tuple[str, int]]) -> None:
+    assert colours(colour_spans(*record(counts))) == counts
+
+
+def test_a_frame_brighter_than_both_neighbours_is_no_mixture() -> None:
+    times, words, light = record([("red", 5), (UNRECOGNISED, 1), ("blue", 5)])
+    light[5] = 0.9
+    assert len(colour_spans(times, words, light)) == 3
+
+
+def test_no_span_bridges_a_gap() -> None:
+    times, words, light = record([("green", 10)])
+    times[5:] += 0.7
+    first, second = colour_spans(times, words, light)
+    assert (first.end_s, second.begin_s) == pytest.approx((0.4, 1.2))
+    assert math.isinf(first.end_doubt_s)
+    assert math.isinf(second.begin_doubt_s)
+    assert len(colour_spans(times, words, light, max_gap_s=1.0)) == 1
+
+
+def test_a_change_over_dropped_frames_has_a_wider_doubt() -> None:
+    times, words, light = record([(OFF, 5), ("green", 6)])
+    times[5:] += 0.2
+    green = colour_spans(times, words, light)[1]
+    assert green.begin_s == pytest.approx(0.55)
+    assert green.begin_doubt_s == pytest.approx(0.95 * 0.15)
+
+
+def test_the_scatter_of_stamps_widens_the_doubt() -> None:
+    plain, scattered = ChangeRule(0.1), ChangeRule(0.1, stamp_sd_s=0.02)
+    assert scattered.between(0.0, 0.1).doubt_s > plain.between(0.0, 0.1).doubt_s
+
+
+def test_frozen_and_single_frames() -> None:
+    assert colours(colour_spans(*record([("green", 200)]))) == [("green", 200)]
+    assert colours(colour_spans(*record([("green", 1)]))) == [("green", 1)]
+    assert colour_spans([], [], []) == []
+
+
+def test_wrong_input_is_refused() -> None:
+    times, words, light = record([(OFF, 5)])
+    with pytest.raises(ValueError, match="do not rise"):
+        colour_spans(times[::-1], words, light)
+    with pytest.raises(ValueError, match="belong together"):
+        colour_spans(times, words[:-1], light)
+    with pytest.raises(ValueError, match="belong together"):
+        colour_spans(times, words, light[:-1])
+    with pytest.raises(ValueError, match="exposure"):
+        colour_spans(times, words, light, exposure_s=0.0)
+    with pytest.raises(ValueError, match="standard deviation"):
+        colour_spans(times, words, light, stamp_sd_s=-1.0)

@@ -1,0 +1,62 @@
+"""Whole runs for tests: the command in a process of its own, and one good recorded run shared by a session."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+LIMIT_S = 240.0
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a command ended."""
+
+    code: int
+    out: str
+    err: str
+    reports: Path
+
+    @property
+    def folder(self) -> Path:
+        """The one run folder it left."""
+        folders = [path for path in self.reports.iterdir() if (path / "run.json").exists()]
+        assert len(folders) == 1, f"{len(folders)} run folders in {self.reports}: {self.out}{self.err}"
+        return folders[0]
+
+
+def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None) -> Ended:
+    """Run `hil …` in a folder; its runs land in `reports` there."""
+    command = [sys.executable, "-W", "ignore", "-c", "from hil.cli.main import main; main()", *arguments]
+    done = subprocess.run(
+        command,
+        cwd=cwd,
+        env={**os.environ, **(environment or {})},
+        capture_output=True,
+        text=True,
+        timeout=LIMIT_S,
+        check=False,
+    )
+    return Ended(done.returncode, done.stdout, done.stderr, cwd / "reports")
+
+
+def suite(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None) -> Ended:
+    """Run plain pytest over the shipped suite in a folder."""
+    return plain_pytest("--pyargs", "hil_acceptance", *arguments, cwd=cwd, environment=environment)
+
+
+def plain_pytest(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None) -> Ended:
+    """Run plain pytest in a folder, without our own configuration."""
+    command = [sys.executable, "-W", "ignore", "-m", "pytest", "-c", "/dev/null", "--rootdir", str(cwd)]
+    done = subprocess.run(
+        [*command, *arguments],
+        cwd=cwd,
+        env={**os.environ, **(environment or {})},
+        capture_output=True,
+        text=True,
+        timeout=LIMIT_S,
+        check=False,
+    )
+    return Ended(done.returncode, done.stdout, done.stderr, cwd / "reports")

@@ -1,0 +1,141 @@
+"""An instrument that dies in a live run, a unit that is dead before awake witnesses, and a build that is not the one given.
+
+What must come of it is the design's: a broken bench never passes a unit, a dead unit is never excused as a broken bench,
+and what does not need the dead witness still has its verdict.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from support.faults import fault_environment
+from support.firmware import write_build
+from support.runs import Ended, hil
+from support.verdicts import Outcomes, read_outcomes
+
+from hil.virtual.build import make_build
+
+FIRST_START = "test_start"
+FORM = "test_start or test_form.py"
+
+
+def names(outcomes: Outcomes, verdict: str) -> set[str]:
+    """The checks that came to a verdict, by the names of their functions."""
+    return {name.rpartition("::")[2] for name, outcome in outcomes.items() if outcome.verdict == verdict}
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What dies when, in a run of which checks; which checks need it, and what their reasons must name."""
+
+    fault: str
+    when: str
+    select: str
+    unjudged: frozenset[str]
+    names: tuple[str, ...]
+
+
+def fault(fault: str, when: str, select: str, unjudged: Sequence[str], *names: str) -> Fault:
+    return Fault(fault, when, select, frozenset(unjudged), names)
+
+
+LAMP_OF_FIRST_START = ("test_lamp_lights_in_time_on_first_start", "test_lamp_order_on_first_start")
+AIR_OF_FIRST_START = ("test_first_hotspot_in_time", "test_hotspot_name", "test_hotspot_security")
+PAGE_OF_FIRST_START = ("test_form_as_shipped", "test_first_octet_in_time")
+PROBE_OF_FIRST_START = ("test_hotspot_lets_the_label_key_in", "test_hotspot_lease_in_time")
+CONSOLE_OF_FIRST_START = ("test_no_crash_on_first_start", "test_no_unasked_reset_on_first_start")
+WHAT_NEEDS_THE_ACCESS_POINT = (
+    "test_connected_in_time",
+    "test_stays_connected",
+    "test_hotspot_gone_when_connected",
+    "test_lamp_order_into_connected",
+    "test_status_page_tells_the_address",
+    "test_status_page_tells_the_version",
+    "test_status_page_is_true",
+    "test_running_time_agrees",
+)
+BEGINS = "leg begins first_start"
+
+FAULTS = (
+    fault("camera unplugged", "leg begins form_saved", FORM, ("test_lamp_order_into_connected",), "camera"),
+    fault("camera frozen", BEGINS, FIRST_START, LAMP_OF_FIRST_START, "camera"),
+    fault("camera covered", BEGINS, FIRST_START, LAMP_OF_FIRST_START, "camera"),
+    fault("air monitor deaf", BEGINS, FIRST_START, AIR_OF_FIRST_START, "air monitor"),
+    fault("access point dead", "leg begins form_saved", FORM, WHAT_NEEDS_THE_ACCESS_POINT, "access point"),
+    fault(
+        "probe dead",
+        BEGINS,
+        FIRST_START,
+        (
+            *PROBE_OF_FIRST_START,
+            *PAGE_OF_FIRST_START,
+            "test_lamp_order_on_first_start",
+        ),  # no time left to see a lamp steady
+        "probe",
+    ),
+    fault("probe dead", "probe leased", FIRST_START, PAGE_OF_FIRST_START, "pages", "probe"),
+    fault("console unplugged", BEGINS, FIRST_START, CONSOLE_OF_FIRST_START, "console"),
+)
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=lambda f: f"{f.fault} at {f.when}")
+def test_a_dead_instrument_leaves_unjudged_what_needs_it(tmp_path: Path, fault: Fault) -> None:
+    ended = hil("accept", "-k", fault.select, cwd=tmp_path, environment=fault_environment(fault.fault, fault.when))
+    outcomes = judged(ended, 3)
+    assert names(outcomes, "unjudged") == fault.unjudged
+    assert names(outcomes, "pass") == {name.rpartition("::")[2] for name in outcomes} - fault.unjudged
+    for name, outcome in outcomes.items():
+        assert outcome.verdict == "pass" or any(n in outcome.reason for n in fault.names), (name, outcome.reason)
+    assert "safe to unplug" in ended.out
+
+
+def test_a_supply_that_cannot_be_switched_any_more_breaks_the_bench_and_is_said(tmp_path: Path) -> None:
+    ended = hil("accept", "-k", FIRST_START, cwd=tmp_path, environment=fault_environment("power switch gone", BEGINS))
+    outcomes = judged(ended, 3)
+    assert names(outcomes, "pass") == {"test_build_given_is_in_the_unit"}
+    assert all("power" in outcome.reason for outcome in outcomes.values() if outcome.verdict != "pass")
+    assert "could NOT be switched off" in ended.out
+    assert "safe to unplug" not in ended.out
+
+
+NOT_FROM_A_DEAD_UNIT = {*LAMP_OF_FIRST_START, *AIR_OF_FIRST_START, *PROBE_OF_FIRST_START, *PAGE_OF_FIRST_START}
+
+
+def test_a_unit_that_spins_at_its_start_fails_before_an_awake_bench(tmp_path: Path) -> None:
+    build = write_build(tmp_path / "build", {"main.py": {"lamp_code.switch_on()": "while True:\n    pass"}})
+    outcomes = judged(hil("accept", "-k", FIRST_START, "--build", str(build), cwd=tmp_path), 1)
+    assert names(outcomes, "fail") == NOT_FROM_A_DEAD_UNIT
+
+
+def test_a_unit_without_firmware_fails_before_an_awake_bench(tmp_path: Path) -> None:
+    """Flash full of ones, as after an erase, where the image should be: the chip's own loader finds none, and resets."""
+    build = make_build(tmp_path / "build")
+    next(build.parent.glob("*.img")).write_bytes(b"\xff" * 4096)
+    outcomes = judged(hil("accept", "-k", FIRST_START, "--build", str(build), cwd=tmp_path), 1)
+    assert names(outcomes, "fail") == {*NOT_FROM_A_DEAD_UNIT, *CONSOLE_OF_FIRST_START}
+
+
+def test_another_version_put_on_behind_the_run_is_noticed_twice(tmp_path: Path) -> None:
+    other = make_build(tmp_path / "other", version="1.3.9")
+    environment = fault_environment("other build", "stage confirmed off (erased)", other)
+    selected = "test_build or test_status_page_tells_the_version"
+    outcomes = judged(hil("accept", "-k", selected, cwd=tmp_path, environment=environment), 1)
+    assert names(outcomes, "fail") == {
+        "test_status_page_tells_the_version",
+        "test_build_that_ran_is_the_build_given",
+    }
+
+
+def test_a_build_with_other_bytes_and_the_same_version_is_noticed(tmp_path: Path) -> None:
+    other = write_build(tmp_path / "other", {"main.py": {"The program of the": "the program of the"}})
+    environment = fault_environment("other build", "stage confirmed off (erased)", other)
+    outcomes = judged(hil("accept", "-k", "test_build", cwd=tmp_path, environment=environment), 1)
+    assert names(outcomes, "fail") == {"test_build_that_ran_is_the_build_given"}
+
+
+def judged(ended: Ended, code: int) -> Outcomes:
+    """The outcomes of a run that had to end so."""
+    assert ended.code == code, ended.out + ended.err
+    assert "Traceback" not in ended.out + ended.err
+    return read_outcomes(ended.folder / "junit.xml")
