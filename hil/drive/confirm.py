@@ -2,7 +2,8 @@
 
 from hil.core.moments import Moment
 from hil.core.stages import Connected, Off, Setup, Situation, Unknown
-from hil.evidence.radio import AccessPointView, AirView
+from hil.evidence.air import AirView
+from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Window
 
 FRESH_S = 1.0  # a beacon within this time of the end shows that the hotspot is on the air

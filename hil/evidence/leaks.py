@@ -1,7 +1,7 @@
 """Searching what was said and heard for canary secrets."""
 
+from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
-from hil.evidence.radio import AirView
 from hil.evidence.seen import Seen, asleep_text
 from hil.page.search import find_secret
 

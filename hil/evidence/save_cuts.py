@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from hil.core.product import Product
 from hil.evidence.pages import PagesView
-from hil.evidence.radio import AccessPointView
 from hil.evidence.seen import Seen
+from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Window
 from hil.page.page import Control
 

@@ -4,13 +4,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from hil.core.errors import OurBug
+from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
 from hil.evidence.flash import FlashView
 from hil.evidence.lamp import LampView
 from hil.evidence.pages import PagesView
 from hil.evidence.power import PowerView
-from hil.evidence.radio import AccessPointView, AirView, ProbeView
 from hil.evidence.resets import ResetsView
+from hil.evidence.stations import AccessPointView, ProbeView
 from hil.evidence.window import Window
 
 WITNESSES = {

@@ -76,7 +76,7 @@ class Station(ABC):
 
 
 class AccessPoint(Station):
-    """The access point. Books `up`, `down`, `joined`, `left`, `wrong key`, `leased`."""
+    """The access point. Books `up` (with name, channel and bssid), `down`, `joined`, `left`, `wrong key`, `leased`."""
 
     source = "access point"
 

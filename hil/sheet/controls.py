@@ -5,10 +5,11 @@ from typing import Protocol
 
 from hil.core.awake import Asleep
 from hil.core.run_folder import LegRecord
+from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
 from hil.evidence.lamp import LampView
 from hil.evidence.power import PowerView
-from hil.evidence.radio import AccessPointView, AirView
+from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Record, Window
 from hil.sheet.wording import Row, count
 
@@ -26,10 +27,10 @@ class Watched(Protocol):
 
 CONTROLS: list[tuple[str, str, Callable[[Window], Watched]]] = [
     ("Power", "its state read back", PowerView),
-    ("Access point", "its daemon answers", AccessPointView),
+    ("Access point", "its daemon answers, its beacon is heard", AccessPointView),
     ("Air monitor", "hears the bench’s own second network", AirView),
     ("Lamp camera", "sees the bench’s own lamp change", LampView),
-    ("Console", "open, nothing lost, a line after each start", ConsoleView),
+    ("Console", "its port read, nothing lost, a line after each start", ConsoleView),
 ]
 
 

@@ -129,6 +129,7 @@ class VirtualAccessPoint(AccessPoint):
         self._control = [
             Radio(air_port, address, speed=speed, on_event=lambda _event: None, seed=seed) for address in addresses[1:]
         ]
+        self._bssid = ":".join(f"{octet:02x}" for octet in addresses[0])
         self._network = ""
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
@@ -146,7 +147,7 @@ class VirtualAccessPoint(AccessPoint):
         key = plan.passphrase.encode()
         self._air.run(self._radio.host(HotspotPlan(plan.name.encode(), key, plan.channel, ACCESS_POINT_IP)))
         self._network = plan.name
-        self._timeline.add("access point", "up", name=plan.name, channel=plan.channel)
+        self._timeline.add("access point", "up", name=plan.name, channel=plan.channel, bssid=self._bssid)
 
     def down(self) -> None:
         """Fall silent, without farewell."""

@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 
 import pytest
-from support.records import UNIT, awake, make, moment
+from support.records import BEACON_S, UNIT, awake, make, moment
 
 from hil.core.moments import Moment
-from hil.evidence.radio import AccessPointView
+from hil.evidence.stations import AccessPointView
 
 BEGIN_S, END_S = 100.0, 130.0
 ANSWERING = awake(98.0, 132.0)
@@ -93,3 +93,42 @@ class TestNeverJoined:
         seen = view(silent(110.0, 120.0)).never_joined()
         assert seen.holds is None
         assert "access point asleep from 110.0 s to 120.0 s" in seen.text
+
+
+class TestOwnBeacon:
+    """While its network should be up, its beacon is heard at least every two seconds by a monitor that is awake."""
+
+    BSSID = "02:00:00:00:00:aa"
+    UP = moment(99.0, "access point", "up", name="bench-q7", channel=1, bssid=BSSID)
+    DOWN = moment(120.0, "access point", "down")
+
+    def beacons(self, *stretches: tuple[float, float], frozen: bool = False) -> list[Moment]:
+        times = [
+            begin_s + n * BEACON_S for begin_s, end_s in stretches for n in range(int((end_s - begin_s) / BEACON_S))
+        ]
+        stamps = [7 if frozen else 1 + int(time_s * 1e6) for time_s in times]
+        return [
+            moment(time_s, "air", "beacon", name="bench-q7", channel=1, bssid=self.BSSID, tsf=stamp)
+            for time_s, stamp in zip(times, stamps, strict=True)
+        ]
+
+    def test_heard_throughout(self) -> None:
+        assert view(ANSWERING, [self.UP, self.DOWN], self.beacons((99.0, 120.0))).asleep == []
+
+    def test_silent_while_it_should_be_up(self) -> None:
+        gaps = view(ANSWERING, [self.UP, self.DOWN], self.beacons((99.0, 110.0))).asleep
+        assert [gap.begin_s for gap in gaps] == pytest.approx([110.0], abs=0.2)
+        assert [gap.end_s for gap in gaps] == [120.0]
+
+    def test_stamps_that_stand_still_are_silence(self) -> None:
+        assert view(ANSWERING, [self.UP, self.DOWN], self.beacons((99.0, 120.0), frozen=True)).asleep != []
+
+    def test_silent_before_a_deaf_monitor_says_nothing(self) -> None:
+        deaf = [m for m in ANSWERING if not (m.source == "air" and m.time_s > 109.0)]
+        assert view(deaf, [self.UP, self.DOWN], self.beacons((99.0, 110.0))).asleep == []
+
+    def test_beacons_after_it_went_up_again_do_not_reach_back(self) -> None:
+        again = moment(125.0, "access point", "up", name="bench-q7", channel=1, bssid=self.BSSID)
+        down = moment(100.1, "access point", "down")
+        heard = self.beacons((99.0, 100.1), (125.0, 131.0))
+        assert view(ANSWERING, [self.UP, down, again], heard).asleep == []

@@ -21,7 +21,7 @@ from support.records import (
 
 from hil.core.moments import Moment
 from hil.core.readings import Occurrence
-from hil.evidence.radio import AirView
+from hil.evidence.air import AirView
 
 BEGIN_S, END_S = 100.0, 130.0
 HEARING = awake(98.0, 132.0)

@@ -21,9 +21,9 @@ from support.records import (
 )
 
 from hil.core.moments import Moment
+from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
 from hil.evidence.leaks import no_secret_heard, no_secret_said
-from hil.evidence.radio import AirView
 
 SECRET = SECRETS["network_key"]
 HEARING = awake(98.0, 132.0)

@@ -8,8 +8,8 @@ from support.records import make, moment
 from hil.core.moments import Moment
 from hil.core.readings import between
 from hil.evidence.events import ProbeJoined, ProbeLeased
-from hil.evidence.radio import ProbeView
 from hil.evidence.seen import Seen
+from hil.evidence.stations import ProbeView
 
 JOINED = moment(110.0, "probe", "joined", doubt_s=0.03, ssid="mossgate-a731")
 LEASED = moment(112.0, "probe", "leased", doubt_s=0.04, ip="203.0.113.2")

@@ -1,5 +1,6 @@
-"""What the air, the access point and the probe witnessed."""
+"""What the air monitor heard."""
 
+from collections.abc import Iterable
 from functools import cached_property
 
 import numpy as np
@@ -11,7 +12,6 @@ from hil.evidence.seen import Seen, absent, asleep_text, first_seen
 from hil.evidence.window import Window
 
 CONTROL_GAP_S = 0.5
-STATUS_GAP_S = 2.0
 TU_S = 1024e-6  # IEEE 802.11-2020 clause 3: a time unit is 1024 microseconds
 BEACONS_LOST = 8  # beacons missed in a row that mean a network is gone
 
@@ -40,13 +40,12 @@ class AirView:
 
     def _control_times_s(self, channel: Json) -> list[float]:
         name = self._window.record.fact("trial", "control_network")
-        times, newest = [], -1.0
-        for moment in self._window.all("air", "beacon"):
-            is_control = moment.data.get("name") == name and moment.data.get("channel") == channel
-            if is_control and moment.number("tsf") > newest:
-                newest = moment.number("tsf")
-                times.append(moment.time_s)
-        return times
+        beacons = (m for m in self._window.all("air", "beacon") if m.data.get("name") == name)
+        return _fresh_times_s(m for m in beacons if m.data.get("channel") == channel)
+
+    def times_of_s(self, bssid: str) -> list[float]:
+        """When, in the whole run, fresh beacons of a sender were heard."""
+        return _fresh_times_s(m for m in self._window.all("air", "beacon") if m.text("bssid") == bssid)
 
     @property
     def hotspot_name(self) -> str:
@@ -165,102 +164,11 @@ class AirView:
         return [*names, *(bytes.fromhex(m.text("octets")) for m in self._window.of("air", "dhcp"))]
 
 
-class AccessPointView:
-    """The access point's list of clients and leases."""
-
-    witness = "access point"
-
-    def __init__(self, window: Window) -> None:
-        """Read from a window."""
-        self._window = window
-        self._address = window.record.fact("unit", "radio address").lower()
-
-    @cached_property
-    def asleep(self) -> list[Asleep]:
-        """Stretches in which the daemon did not answer."""
-        times = [m.time_s for m in self._window.all(self.witness, "answering")]
-        return asleep(times, self._window.begin_s, self._window.end_s, STATUS_GAP_S)
-
-    def of_unit(self, kind: str) -> tuple[Moment, ...]:
-        """Moments of a kind that concern the unit."""
-        return tuple(m for m in self._window.of(self.witness, kind) if m.text("address").lower() == self._address)
-
-    def first(self, kind: str, after_s: float) -> Occurrence:
-        """The first `joined`, `leased`, `left` or `wrong key` of the unit after a time."""
-        return first_seen(self.of_unit(kind), after_s, self._window.end_s, self.asleep, self.witness)
-
-    @property
-    def leased_address(self) -> str | None:
-        """The address the unit was given last in this leg."""
-        leases = self.of_unit("leased")
-        return leases[-1].text("ip") if leases else None
-
-    def leased_within(self, begin_s: float, end_s: float) -> Seen:
-        """Whether the unit got an address between two times."""
-        leases = tuple(m for m in self.of_unit("leased") if m.time_s <= end_s)
-        lease = first_seen(leases, begin_s, end_s, self.asleep, self.witness)
-        if not lease.seen:
-            return Seen.untold(lease.because) if lease.because else Seen(False, "no address was given")
-        return Seen(True, f"address given at {lease.latest_s:.1f} s", lease.latest_s)
-
-    def leased_and_stayed(self) -> Seen:
-        """Whether the unit got an address and stayed joined from then on."""
-        lease = self.first("leased", self._window.begin_s)
-        if not lease.seen:
-            return Seen.untold(lease.because) if lease.because else Seen(False, "no address was ever given")
-        left = tuple(m for m in self.of_unit("left") if m.time_s > lease.earliest_s)
-        gaps = [g for g in self.asleep if g.meets(lease.earliest_s, self._window.end_s)]
-        return absent(left, "farewell of the unit", gaps, self.witness)
-
-    def never_joined(self) -> Seen:
-        """Whether the unit kept off the bench's network over the whole leg."""
-        found = (*self.of_unit("joined"), *self.of_unit("wrong key"))
-        return absent(found, "unit joining the bench's network", self.asleep, self.witness)
-
-
-class ProbeView:
-    """The bench's own station, on the unit's hotspot."""
-
-    witness = "probe"
-
-    def __init__(self, window: Window) -> None:
-        """Read from a window."""
-        self._window = window
-
-    def joined(self) -> Moment | None:
-        """When it joined."""
-        return next(iter(self._window.of(self.witness, "joined")), None)
-
-    def leased(self) -> Moment | None:
-        """When it got its address."""
-        return next(iter(self._window.of(self.witness, "leased")), None)
-
-    def failed(self) -> Moment | None:
-        """When, and why, it could not join."""
-        return next(iter(self._window.of(self.witness, "join failed")), None)
-
-    def got_in(self) -> Seen:
-        """Whether it joined the hotspot and got an address."""
-        lease, failure = self.leased(), self.failed()
-        if lease is not None:
-            return Seen(True, f"joined, address {lease.text('ip')}", lease.time_s)
-        if failure is not None:
-            return Seen(False, f"could not join the hotspot: {failure.text('why')}", failure.time_s)
-        return Seen.untold(f"{self.witness}: no attempt to join was recorded")
-
-    def lease_time(self) -> tuple[Occurrence, Occurrence]:
-        """When it joined, and when it got its address."""
-        joined, leased, failure = self.joined(), self.leased(), self.failed()
-        begin_s = self._window.begin_s
-        if joined is None:
-            why = "" if failure else f"{self.witness}: no joining was recorded"
-            missing = Occurrence.not_before(begin_s, why)
-            return missing, missing
-        start = Occurrence.at(joined.time_s, joined.doubt_s)
-        if leased is not None:
-            return start, Occurrence.at(leased.time_s, leased.doubt_s)
-        if failure is not None:
-            return start, Occurrence.not_before(failure.time_s, "")
-        return start, Occurrence.not_before(
-            joined.time_s, f"{self.witness}: neither a lease nor a failure was recorded"
-        )
+def _fresh_times_s(beacons: Iterable[Moment]) -> list[float]:
+    """When each came whose time stamp differs from the last one's; a network that begins anew counts from zero."""
+    times_s, last = [], -1.0
+    for moment in beacons:
+        if moment.number("tsf") != last:
+            last = moment.number("tsf")
+            times_s.append(moment.time_s)
+    return times_s

@@ -1,0 +1,140 @@
+"""What the bench's two stations witnessed: the access point its clients and leases, the probe the unit's hotspot."""
+
+from functools import cached_property
+from math import inf
+
+from hil.core.awake import Asleep, asleep, first_within
+from hil.core.moments import Moment
+from hil.core.readings import Occurrence
+from hil.evidence.air import AirView
+from hil.evidence.seen import Seen, absent, first_seen
+from hil.evidence.window import Window
+
+STATUS_GAP_S = 2.0
+
+
+class AccessPointView:
+    """The access point's list of clients and leases."""
+
+    witness = "access point"
+
+    def __init__(self, window: Window) -> None:
+        """Read from a window."""
+        self._window = window
+        self._address = window.record.fact("unit", "radio address").lower()
+
+    @cached_property
+    def asleep(self) -> list[Asleep]:
+        """Stretches in which the daemon did not answer, or its network was not heard though it should be up."""
+        times = [m.time_s for m in self._window.all(self.witness, "answering")]
+        unanswered = asleep(times, self._window.begin_s, self._window.end_s, STATUS_GAP_S)
+        return sorted([*unanswered, *self._unheard()], key=lambda gap: gap.begin_s)
+
+    def _unheard(self) -> list[Asleep]:
+        """Stretches without a beacon of the network that is up, before an air monitor that was awake."""
+        air = AirView(self._window)
+        gaps = [gap for up, down_s in self._up_spans() for gap in self._unheard_within(up, down_s, air)]
+        return [gap for gap in gaps if first_within(air.asleep, gap.begin_s, gap.end_s) is None]
+
+    def _unheard_within(self, up: Moment, down_s: float, air: AirView) -> list[Asleep]:
+        """The same of one span on the air, clipped to the window; what was heard of another span says nothing of it."""
+        begin_s, end_s = max(up.time_s, self._window.begin_s), min(down_s, self._window.end_s)
+        if begin_s >= end_s:
+            return []
+        heard_s = [t for t in air.times_of_s(up.text("bssid")) if up.time_s <= t <= down_s]
+        return asleep(heard_s, begin_s, end_s, STATUS_GAP_S)
+
+    def _up_spans(self) -> list[tuple[Moment, float]]:
+        """When the network went on the air, on a channel that the monitor watches, and until when it was."""
+        switched = self._window.all(self.witness, "up", "down")
+        until_s = [*(moment.time_s for moment in switched[1:]), inf]
+        pairs = zip(switched, until_s, strict=False)  # an access point that was never up has no spans
+        return [(moment, down_s) for moment, down_s in pairs if moment.kind == "up" and self._watched(moment)]
+
+    def _watched(self, up: Moment) -> bool:
+        channels = self._window.record.facts.get("trial", {}).get("control_channels", [])
+        return isinstance(channels, list) and up.data.get("channel") in channels
+
+    def of_unit(self, kind: str) -> tuple[Moment, ...]:
+        """Moments of a kind that concern the unit."""
+        return tuple(m for m in self._window.of(self.witness, kind) if m.text("address").lower() == self._address)
+
+    def first(self, kind: str, after_s: float) -> Occurrence:
+        """The first `joined`, `leased`, `left` or `wrong key` of the unit after a time."""
+        return first_seen(self.of_unit(kind), after_s, self._window.end_s, self.asleep, self.witness)
+
+    @property
+    def leased_address(self) -> str | None:
+        """The address the unit was given last in this leg."""
+        leases = self.of_unit("leased")
+        return leases[-1].text("ip") if leases else None
+
+    def leased_within(self, begin_s: float, end_s: float) -> Seen:
+        """Whether the unit got an address between two times."""
+        leases = tuple(m for m in self.of_unit("leased") if m.time_s <= end_s)
+        lease = first_seen(leases, begin_s, end_s, self.asleep, self.witness)
+        if not lease.seen:
+            return Seen.untold(lease.because) if lease.because else Seen(False, "no address was given")
+        return Seen(True, f"address given at {lease.latest_s:.1f} s", lease.latest_s)
+
+    def leased_and_stayed(self) -> Seen:
+        """Whether the unit got an address and stayed joined from then on."""
+        lease = self.first("leased", self._window.begin_s)
+        if not lease.seen:
+            return Seen.untold(lease.because) if lease.because else Seen(False, "no address was ever given")
+        left = tuple(m for m in self.of_unit("left") if m.time_s > lease.earliest_s)
+        gaps = [g for g in self.asleep if g.meets(lease.earliest_s, self._window.end_s)]
+        return absent(left, "farewell of the unit", gaps, self.witness)
+
+    def never_joined(self) -> Seen:
+        """Whether the unit kept off the bench's network over the whole leg."""
+        found = (*self.of_unit("joined"), *self.of_unit("wrong key"))
+        return absent(found, "unit joining the bench's network", self.asleep, self.witness)
+
+
+class ProbeView:
+    """The bench's own station, on the unit's hotspot."""
+
+    witness = "probe"
+
+    def __init__(self, window: Window) -> None:
+        """Read from a window."""
+        self._window = window
+
+    def joined(self) -> Moment | None:
+        """When it joined."""
+        return next(iter(self._window.of(self.witness, "joined")), None)
+
+    def leased(self) -> Moment | None:
+        """When it got its address."""
+        return next(iter(self._window.of(self.witness, "leased")), None)
+
+    def failed(self) -> Moment | None:
+        """When, and why, it could not join."""
+        return next(iter(self._window.of(self.witness, "join failed")), None)
+
+    def got_in(self) -> Seen:
+        """Whether it joined the hotspot and got an address."""
+        lease, failure = self.leased(), self.failed()
+        if lease is not None:
+            return Seen(True, f"joined, address {lease.text('ip')}", lease.time_s)
+        if failure is not None:
+            return Seen(False, f"could not join the hotspot: {failure.text('why')}", failure.time_s)
+        return Seen.untold(f"{self.witness}: no attempt to join was recorded")
+
+    def lease_time(self) -> tuple[Occurrence, Occurrence]:
+        """When it joined, and when it got its address."""
+        joined, leased, failure = self.joined(), self.leased(), self.failed()
+        begin_s = self._window.begin_s
+        if joined is None:
+            why = "" if failure else f"{self.witness}: no joining was recorded"
+            missing = Occurrence.not_before(begin_s, why)
+            return missing, missing
+        start = Occurrence.at(joined.time_s, joined.doubt_s)
+        if leased is not None:
+            return start, Occurrence.at(leased.time_s, leased.doubt_s)
+        if failure is not None:
+            return start, Occurrence.not_before(failure.time_s, "")
+        return start, Occurrence.not_before(
+            joined.time_s, f"{self.witness}: neither a lease nor a failure was recorded"
+        )
