@@ -34,7 +34,7 @@ def good_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _record(folder: Path) -> Path:
-    ended = hil("accept", cwd=folder)
+    ended = hil("accept", "--profile", "release", cwd=folder)
     assert ended.code == 0, f"the good unit did not pass:\n{ended.out}{ended.err}"
     (ended.reports / OUTPUT_NAME).write_text(ended.out, encoding="utf-8")
     return ended.folder

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from hil.cli.session import run_session
+from hil.legs.leg import Profile
 
 
 def accept(
@@ -14,13 +15,17 @@ def accept(
     build: Annotated[Path | None, typer.Option(help="build file or its folder (default: the MV-2's firmware)")] = None,
     unit: Annotated[str | None, typer.Option(metavar="SERIAL", help="serial number of the unit in the slot")] = None,
     speed: Annotated[float | None, typer.Option(help="unit seconds a real second, on the virtual bench")] = None,
+    profile: Annotated[
+        Profile | None,
+        typer.Option(help="which checks: of each board, of a build before its release, of hours (default: quick)"),
+    ] = None,
     reports: Annotated[Path, typer.Option(help="where the run's folder is made")] = Path("reports"),
     select: Annotated[str, typer.Option("-k", metavar="EXPRESSION", help="only checks whose names match")] = "",
     stop_early: Annotated[bool, typer.Option("-x", help="stop at the first check that does not pass")] = False,
 ) -> None:
     """Judge one unit, from bare board to sheet."""
     options = ["--hil-bench", str(bench) if bench else "virtual"]
-    for name, value in (("product", product), ("build", build), ("unit", unit), ("speed", speed)):
+    for name, value in (("product", product), ("build", build), ("unit", unit), ("speed", speed), ("profile", profile)):
         options += [f"--hil-{name}", str(value)] if value is not None else []
     options += ["-k", select] if select else []
     options += ["-x"] if stop_early else []

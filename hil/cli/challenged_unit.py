@@ -71,7 +71,7 @@ class UnitRun:
         self._folder = folder
         self._limit_s = RUN_LIMIT_REAL_S + RUN_LIMIT_UNIT_S / (speed or SLOWEST_USUAL)
         build = make_build(folder / "build", patch=unit.patch)
-        arguments = ["accept", "--build", str(build), "--reports", str(folder / "run")]
+        arguments = ["accept", "--profile", "release", "--build", str(build), "--reports", str(folder / "run")]
         arguments += ["--speed", f"{speed:g}"] if speed is not None else []
         command = [sys.executable, "-c", "from hil.cli.main import main; main()", *arguments]
         with (folder / "words.txt").open("wb") as words:

@@ -13,7 +13,7 @@ from hil.cli.session import QUIET, SUITE
 from hil.core.product import load_product
 from hil.core.stages import Unknown
 from hil.drive.route import plan_route
-from hil.legs.leg import DECLARED, LegCall
+from hil.legs.leg import DECLARED, LegCall, Profile
 from hil.virtual import DEMO_PRODUCT
 
 
@@ -33,12 +33,14 @@ class _Collected:
 
 def route(
     product: Annotated[Path | None, typer.Option(help="product file (default: the Mossgate MV-2)")] = None,
+    profile: Annotated[Profile | None, typer.Option(help="which checks; default quick")] = None,
     select: Annotated[str, typer.Option("-k", metavar="EXPRESSION", help="only checks whose names match")] = "",
 ) -> None:
     """Show the order of legs, with the checks each serves."""
     promises = load_product(product or DEMO_PRODUCT)
     collected = _Collected()
-    pytest.main([*QUIET, *SUITE, "--collect-only", *(["-k", select] if select else [])], plugins=[collected])
+    options = [*(["-k", select] if select else []), *(["--hil-profile", profile] if profile else [])]
+    pytest.main([*QUIET, *SUITE, "--collect-only", *options], plugins=[collected])
     serves: dict[str, int] = {}
     wanted: dict[str, LegCall] = {}
     for item in collected.items:

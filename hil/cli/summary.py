@@ -23,8 +23,8 @@ def summary(
     yield Text()
     counts = {v: sum(r.verdict is v for r in results) for v in Verdict}
     counted = ", ".join(f"{count} {v}" for v, count in counts.items() if count)
-    part = " Only a part of the checks was run: this opens no gate." if driver.info.partial else ""
-    yield Text.assemble((WORDS[verdict], STYLES[verdict]), f"  {counted or 'nothing judged'}.{part}")
+    of = "Only a part of the checks was run: this opens no gate." if driver.info.partial else _profile(driver)
+    yield Text.assemble((WORDS[verdict], STYLES[verdict]), f"  {counted or 'nothing judged'}. {of}")
     yield from _not_passed(results)
     if trouble:
         yield Text(f"The bench: {printable(trouble)}", style="yellow")
@@ -36,6 +36,10 @@ def summary(
         yield Text(f"Sheet: {sheet}")
     if isinstance(driver, LiveDriver):
         yield _supply(driver)
+
+
+def _profile(driver: Driver) -> str:
+    return f"Profile: {driver.info.profile}."
 
 
 def _supply(driver: LiveDriver) -> Text:

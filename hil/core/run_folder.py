@@ -48,6 +48,7 @@ class RunInfo:
     tool_version: str
     wanted: list[str]
     partial: bool
+    profile: str = "release"
     ended: str = ""
     complete: bool = False
     broken: str = ""

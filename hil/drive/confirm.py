@@ -33,14 +33,20 @@ def _stage(window: Window) -> str:
     is_on = _supply_is_on(window, switched)
     if switched is None or is_on is None or not is_on:
         return "off" if is_on is False else "unknown"
-    access_point, air = AccessPointView(window), AirView(window)
-    events = sorted(
-        (*access_point.of_unit("leased"), *access_point.of_unit("left"), *window.of("access point", "down")),
-        key=lambda m: m.time_s,
-    )
-    if events and events[-1].kind == "leased" and events[-1].time_s > switched.time_s:
-        return "connected"
-    beacons = air.hotspot_beacons
-    if beacons and beacons[-1].time_s > window.end_s - FRESH_S:
-        return "setup"
-    return "unknown"
+    lease = _lease_held(window, switched.time_s)
+    beacons = AirView(window).hotspot_beacons
+    on_the_air = bool(beacons) and beacons[-1].time_s > window.end_s - FRESH_S
+    if lease is not None and (lease.time_s >= window.begin_s or not on_the_air):
+        return "connected"  # a fresh lease is believed over a hotspot that lingers; an old one is not
+    return "setup" if on_the_air else "unknown"
+
+
+def _lease_held(window: Window, since_s: float) -> Moment | None:
+    """The unit's lease, where nothing since says that it lost it."""
+    lease = AccessPointView(window).last_of_unit("leased")
+    left = AccessPointView(window).last_of_unit("left")
+    down = window.last_before(window.end_s, "access point", "down")
+    if lease is None or lease.time_s <= since_s:
+        return None
+    lost = any(moment is not None and moment.time_s > lease.time_s for moment in (left, down))
+    return None if lost else lease

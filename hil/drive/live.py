@@ -42,6 +42,7 @@ class LiveDriver:
         self.progress = Progress()
         self.situation: Situation = Unknown()
         self.route = Route((), 0.0)
+        self._planned_for: tuple[Situation, frozenset[str]] | None = None
         self._calls = {call.id: call for call in calls}
         self._close_bench = close_bench
         self._surprised: set[str] = set()
@@ -60,14 +61,25 @@ class LiveDriver:
         return self.bench.build
 
     def next_call(self, wanted: Sequence[LegCall]) -> LegCall | None:
-        """Plan anew from where the unit is; a leg that surprised once is no way to anywhere any more."""
+        """Plan anew where the unit is not as foreseen; a leg that surprised once is no way to anywhere any more."""
         if self.broken:
             return None
-        ids = {call.id for call in wanted}
-        bridges = [c for c in self._calls.values() if c.id not in ids | self._surprised and not c.last]
-        self.route = plan_route(self.situation, wanted, bridges, self._expected_s)
+        ids = frozenset(call.id for call in wanted)
+        if self._planned_for != (self.situation, ids):
+            bridges = [c for c in self._calls.values() if c.id not in ids | self._surprised and not c.last]
+            self.route = plan_route(self.situation, wanted, bridges, self._expected_s)
+            self._planned_for = self.situation, ids
         self.progress.planned([step.id for step in self.route.steps], self.route.expected_s)
         return self._calls[self.route.steps[0].id] if self.route.steps else None
+
+    def _advance_plan(self, driven: LegCall, hoped: Situation) -> None:
+        """Take a leg off the plan, which stays good for the unit where that leg should have left it."""
+        if self._planned_for is None or not self.route.steps or self.route.steps[0].id != driven.id:
+            self._planned_for = None
+            return
+        left_s = self.route.expected_s - self._expected_s(driven.id)
+        self.route = Route(self.route.steps[1:], left_s, self.route.unreached)
+        self._planned_for = hoped, self._planned_for[1] - {driven.id}
 
     def takes_wanted(self, call: LegCall) -> int:
         """The declared repeats, and what was granted since."""
@@ -165,6 +177,7 @@ class LiveDriver:
         self.situation = confirm(window, hoped)
         if self.situation != hoped:
             self._surprised.add(call.id)
+        self._advance_plan(call, hoped)
         self.bench.timeline.add("stage", "confirmed", situation=str(self.situation), hoped=str(hoped))
         record = LegRecord(
             name=call.leg.name,

@@ -1,8 +1,10 @@
 """The route: the order of legs that covers the wanted ones in the least unit time.
 
 Situations are places, legs are ways between them. Legs that nobody asked for may be added as bridges. Exact: the
-cheapest walk over (situation, legs still wanted), found by Dijkstra's algorithm (networkx); with a dozen wanted legs
-that is some thousand places. Legs marked `last` come after all others, whatever it costs.
+cheapest walk over (situation, legs still wanted), found by Dijkstra's algorithm (networkx). Two things keep the places
+few and lose nothing: a wanted leg that always ends where it began is driven as soon as the unit is there, since it costs the
+same at any time; and of wanted legs with one begin and one end, whose order costs nothing either, the first comes first.
+Legs marked `last` come after all others, whatever it costs.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -99,13 +101,30 @@ def _grow(start: Place, ways: dict[str, Way], expected_s: Callable[[str], float]
 
 def _steps_from(place: Place, ways: dict[str, Way]) -> Iterator[tuple[Way, Place]]:
     situation, still_wanted = place
+    loop = next((way for way in ways.values() if way.id in still_wanted and _is_loop(way, situation)), None)
+    if loop is not None:
+        yield loop, (situation, still_wanted - {loop.id})
+        return
     only_last_left = all(ways[id_].last for id_ in still_wanted)
+    waiting: set[tuple[Situation, Situation, bool]] = set()
     for way in ways.values():
+        kind = (way.begins, way.ends, way.last)
         if not way.begins.accepts(situation) or (way.last and not (only_last_left and way.id in still_wanted)):
             continue
+        if way.id in still_wanted:
+            if kind in waiting:
+                continue
+            waiting.add(kind)
         next_place = (way.ends.after(situation), still_wanted - {way.id})
         if next_place != place:
             yield way, next_place
+
+
+def _is_loop(way: Way, situation: Situation) -> bool:
+    """Whether a leg that may begin here leads back to wherever it begins, here and anywhere else."""
+    same_stage = way.ends.stage in ("anywhere", way.begins.stage)
+    same_store = way.ends.store in (None, way.begins.store)
+    return not way.last and same_stage and same_store and way.begins.accepts(situation)
 
 
 def _mark_bridges(taken: Sequence[str], wanted: frozenset[str]) -> Iterator[Step]:

@@ -59,6 +59,11 @@ class AccessPointView:
         """Moments of a kind that concern the unit."""
         return tuple(m for m in self._window.of(self.witness, kind) if m.text("address").lower() == self._address)
 
+    def last_of_unit(self, kind: str) -> Moment | None:
+        """The last moment of a kind that concerns the unit, in the run up to the end of the window."""
+        found = (m for m in self._window.all(self.witness, kind) if m.text("address").lower() == self._address)
+        return max((m for m in found if m.time_s <= self._window.end_s), key=lambda m: m.time_s, default=None)
+
     def first(self, kind: str, after_s: float) -> Occurrence:
         """The first `joined`, `leased`, `left` or `wrong key` of the unit after a time."""
         return first_seen(self.of_unit(kind), after_s, self._window.end_s, self.asleep, self.witness)

@@ -15,7 +15,7 @@ Limits that expire inside a leg are recorded and the leg ends: a unit that misbe
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from inspect import getdoc, signature
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import pytest
 
@@ -26,6 +26,9 @@ from hil.instruments.bench import Bench
 Drive = Callable[..., None]
 Parameter = TypeVar("Parameter")
 LEG_ATTRIBUTE = "hil_leg"
+Profile = Literal["quick", "release", "soak"]
+PROFILES: tuple[Profile, ...] = ("quick", "release", "soak")
+"""How much is driven: for each board that leaves, for a build before its release, for hours. Each holds those before it."""
 DECLARED: dict[str, "Leg"] = {}
 """Every leg without parameters declared so far, by name: what the planner may use as a bridge."""
 
@@ -35,7 +38,7 @@ class Leg:
     """A leg's declaration.
 
     `repeat` is how often it is driven and judged, fixed beforehand; `retakes` how often it may be driven again when a
-    reading straddles its limit. A leg with `last` comes after all others.
+    reading straddles its limit. A leg with `last` comes after all others. `profile` is the first that drives it.
     """
 
     name: str
@@ -47,6 +50,7 @@ class Leg:
     repeat: int
     retakes: int
     last: bool
+    profile: Profile = "quick"
 
 
 @dataclass(frozen=True)
@@ -93,13 +97,14 @@ def leg(
     repeat: int = 1,
     retakes: int = 1,
     last: bool = False,
+    profile: Profile = "quick",
     parameters: Sequence[object] | None = None,
 ) -> Callable[[Drive], Callable[..., object]]:
     """Declare a leg; with `parameters` it takes a third argument, `parameter`, and each value is a leg of its own."""
 
     def declare(drive: Drive) -> Callable[..., object]:
         title = (getdoc(drive) or drive.__name__).splitlines()[0]
-        declaration = Leg(drive.__name__, title, begins, ends, drive, expected_s, repeat, retakes, last)
+        declaration = Leg(drive.__name__, title, begins, ends, drive, expected_s, repeat, retakes, last, profile)
 
         if parameters is None:
             DECLARED[declaration.name] = declaration

@@ -39,7 +39,13 @@ def _expected_s(product: Product) -> float:
 
 
 # The store holds one of several values afterwards, so no other leg may count on it.
-@leg(begins=Setup(store="bench network"), ends=Connected(store="unknown"), expected_s=_expected_s, retakes=0)
+@leg(
+    begins=Setup(store="bench network"),
+    ends=Connected(store="unknown"),
+    expected_s=_expected_s,
+    retakes=0,
+    profile="release",
+)
 def save_cut(bench: Bench, product: Product) -> None:
     """Change a setting and cut the supply while it is saved, sooner and later; each time see what the unit holds."""
     setting = product.form.text_to_change

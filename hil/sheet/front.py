@@ -13,6 +13,10 @@ from hil.sheet.wording import NOT_STATED, Row, Wording, clock_time, count, label
 FRONT_SECTIONS = ("unit", "build", "product", "bench", "surroundings", "instruments", "canaries", "trial", "route")
 ROUTE_LABELS = ("unit time", "lower bound")  # the rest of the route is long, and stands at the end
 Facts = Mapping[str, Json]
+BEYOND = {
+    "quick": "The quick profile was run: what the release and soak profiles add was not.",
+    "release": "The release profile was run: what the soak profile adds was not.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +99,7 @@ def verdict_sentence(verdict: Verdict, results: Sequence[CheckResult], info: Run
     by = {kind: sum(result.verdict is kind for result in results) for kind in Verdict}
     apply = len(results) - by[Verdict.NOT_APPLICABLE]
     if verdict is Verdict.PASS:
-        part = " of the selected part" if info.partial else " that apply"
+        part = " of the selected part" if info.partial else f" of the {info.profile} profile that apply"
         return f"All {count(apply, 'check')}{part} were judged, and passed." if apply > 1 else "The one check passed."
     missing = [f"{by[kind]} {kind}" for kind in (Verdict.UNJUDGED, Verdict.NOT_REACHED) if by[kind]]
     if verdict is Verdict.FAIL:
@@ -132,7 +136,9 @@ def not_tested(info: RunInfo, results: Sequence[CheckResult]) -> str:
         f"{count(not_promised, 'check')} not applicable, the product file promising nothing there (Appendix D)."
         if not_promised
         else "No check was left out as not applicable.",
-        "Checks outside the selection were not run." if info.partial else "No check was deselected.",
+        "Checks outside the selection were not run."
+        if info.partial
+        else BEYOND.get(info.profile, "No check was deselected."),
     ]
     if missed:
         parts.append(f"{count(missed, 'check')} came to no verdict (Appendix C).")
