@@ -51,12 +51,13 @@ VIRTUAL_USERS = {
     "hil.drive.load_bench": "the bench loader",
     "hil_fixtures.session": "where the demo's files lie",
     "hil.cli.product": "where the demo's files lie",
+    "hil.cli.product_draft": "where the demo's files lie",
     "hil.cli.route": "where the demo's files lie",
     "hil.cli.challenged_unit": "builds the known-bad units of the demo, to be judged",
 }
 #: Modules of the standard library that pure packages may use: nothing that opens, waits or tells the time.
 PURE_STDLIB = {
-    "__future__", "base64", "binascii", "bisect", "collections", "dataclasses", "enum", "fractions", "functools",
+    "__future__", "base64", "binascii", "bisect", "collections", "dataclasses", "decimal", "enum", "fractions", "functools",
     "hashlib", "html", "inspect", "itertools", "json", "math", "operator", "re", "statistics", "string", "struct",
     "typing", "unicodedata", "urllib.parse", "weakref", "xml.etree.ElementTree",
 }  # fmt: skip
@@ -73,6 +74,8 @@ LARGE_FOLDERS = {
     "hil/core": "words that everything shares; each module is one of them",
     "hil/evidence": "one module a view",
     "hil/instruments": "one module an instrument, and the endpoint's three parts",
+    "hil/legs": "one module a family of legs",
+    "hil/page": "one module a thing to know of a page",
     "hil/sheet": "one module a part of the sheet",
     "hil/cli": "one module a command, and the screen's parts",
 }

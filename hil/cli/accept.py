@@ -20,6 +20,9 @@ def accept(
         typer.Option(help="which checks: of each board, of a build before its release, of hours (default: quick)"),
     ] = None,
     reports: Annotated[Path, typer.Option(help="where the run's folder is made")] = Path("reports"),
+    leg: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="only checks on this leg; given again: on these")
+    ] = None,
     select: Annotated[str, typer.Option("-k", metavar="EXPRESSION", help="only checks whose names match")] = "",
     stop_early: Annotated[bool, typer.Option("-x", help="stop at the first check that does not pass")] = False,
 ) -> None:
@@ -27,6 +30,7 @@ def accept(
     options = ["--hil-bench", str(bench) if bench else "virtual"]
     for name, value in (("product", product), ("build", build), ("unit", unit), ("speed", speed), ("profile", profile)):
         options += [f"--hil-{name}", str(value)] if value is not None else []
+    options += [f"--hil-leg={name}" for name in leg or ()]
     options += ["-k", select] if select else []
     options += ["-x"] if stop_early else []
     if bench is None and product is None:

@@ -1,58 +1,14 @@
 """What `hil challenge` found, as lines of at most 80 columns."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from textwrap import wrap
 
 from hil.core.text import printable
-from hil.core.verdicts import Verdict
-from hil.judge.signature import Difference
+from hil.judge.challenged import Challenged, Outcome, Rate, never_caught, sums_of
 
 COLUMNS = 80
 ROW = "{:<28}{:<10}{:<12}{}"
 MOST_SAID = 300  # characters of one difference
-
-
-@dataclass(frozen=True, slots=True)
-class Challenged:
-    """One unit and what its run came to.
-
-    `caught_by` are the checks that failed; `differences` say in what the run is not what was expected; `trouble` why it
-    is no whole run, where it is none. `runs` counts how often it was driven.
-    """
-
-    name: str
-    golden: bool
-    verdict: Verdict | None
-    caught_by: tuple[str, ...] = ()
-    differences: tuple[Difference, ...] = ()
-    trouble: str = ""
-    runs: int = 1
-
-    @property
-    def expected(self) -> Verdict:
-        """The right verdict."""
-        return Verdict.PASS if self.golden else Verdict.FAIL
-
-    @property
-    def caught(self) -> bool:
-        """Whether the verdict is the right one."""
-        return self.verdict is self.expected and not self.trouble
-
-    @property
-    def exact(self) -> bool:
-        """Whether everything is as expected."""
-        return self.caught and not self.differences
-
-    @property
-    def slept(self) -> bool:
-        """Whether nothing but sleeping witnesses keeps it from being as expected: another run may tell."""
-        return bool(self.differences) and not self.trouble and all(d.slept for d in self.differences)
-
-    @property
-    def complaints(self) -> tuple[str, ...]:
-        """Everything that is not as expected, in words."""
-        return (*(printable(d.text) for d in self.differences), *([printable(self.trouble)] if self.trouble else []))
 
 
 def table(units: Sequence[Challenged]) -> Iterator[str]:
@@ -61,31 +17,66 @@ def table(units: Sequence[Challenged]) -> Iterator[str]:
     yield "─" * COLUMNS
     for unit in units:
         verdict = str(unit.verdict) if unit.verdict is not None else "none"
-        signature = "exact" if unit.exact else "differs" if not unit.trouble else "no whole run"
         again = ", driven again" if unit.runs > 1 else ""
-        yield ROW.format(unit.name, str(unit.expected), verdict, signature + again)
+        yield ROW.format(printable(unit.name), str(unit.right_verdict), verdict, _signature(unit) + again)
         if unit.caught_by:
-            yield from _indented("caught by " + ", ".join(_short(check) for check in unit.caught_by))
-        for text in unit.complaints:
-            yield from _indented("≠ " + text[:MOST_SAID])
+            yield from _indented("caught by " + ", ".join(_short(seen.check) for seen in unit.caught_by))
+        for difference in unit.differences:
+            yield from _indented("≠ " + printable(difference.text)[:MOST_SAID])
+        if unit.trouble:
+            yield from _indented("≠ " + printable(unit.trouble)[:MOST_SAID])
+
+
+def _signature(unit: Challenged) -> str:
+    return "exact" if unit.exact else "no whole run" if unit.outcome is Outcome.NO_RUN else "differs"
 
 
 def _short(check: str) -> str:
-    return check.rpartition("::")[2].removeprefix("test_")
+    return printable(check.rpartition("::")[2].removeprefix("test_"))
 
 
 def _indented(text: str) -> list[str]:
     return wrap(text, COLUMNS, initial_indent="    ", subsequent_indent="      ")
 
 
-def summary(units: Sequence[Challenged], took_s: float) -> str:
-    """One line over all units."""
-    bad = [unit for unit in units if not unit.golden]
-    golden = [unit for unit in units if unit.golden]
-    parts = []
-    if bad:
-        caught, exact = sum(unit.caught for unit in bad), sum(unit.exact for unit in bad)
-        parts.append(f"{caught} of {len(bad)} known-bad units caught, {exact} exactly")
-    if golden:
-        parts.append(f"{sum(unit.exact for unit in golden)} of {len(golden)} golden units passed")
-    return f"{'; '.join(parts)}; {took_s / 60:.1f} min."
+def sum_lines(units: Sequence[Challenged], took_s: float) -> Iterator[str]:
+    """The sums over all units."""
+    sums = sums_of(units)
+    if sums.bad:
+        exact = sum(unit.exact for unit in units if not unit.golden)
+        yield f"{sums.caught} of {sums.bad} known-bad units caught, {exact} exactly; {took_s / 60:.1f} min."
+        yield from (f"    {line}" for line in _outcomes(units))
+        yield f"    {rate_text(sums.missed, 'missed', 'known-bad runs')}"
+    if sums.golden:
+        passed = sums.outcomes[Outcome.PASSED]
+        yield f"{passed} of {sums.golden} golden units passed" + ("." if sums.bad else f"; {took_s / 60:.1f} min.")
+        yield f"    {rate_text(sums.false_alarms, 'false alarms', 'golden runs')}"
+    if sums.unprovoked.of:
+        yield "Of checks with no fault before them:"
+        yield f"    {rate_text(sums.unprovoked, 'failed', 'judged')}"
+
+
+def _outcomes(units: Sequence[Challenged]) -> Iterator[str]:
+    for outcome in Outcome:
+        names = [printable(unit.name) for unit in units if not unit.golden and unit.outcome is outcome]
+        if names:
+            told = "" if outcome is Outcome.BY_INTENDED else f": {', '.join(names)}"  # these need a look
+            yield from wrap(f"{len(names)} {outcome}{told}", COLUMNS - 4, subsequent_indent="  ")
+
+
+def rate_text(rate: Rate, what: str, of: str) -> str:
+    """`0 false alarms in 12 golden runs: true rate below 22.1 % at 95 %`."""
+    if not rate.of:
+        return f"no {of}: nothing can be said of {what}"
+    return f"{rate.count} {what} in {rate.of} {of}: true rate below {rate.below_percent:.1f} % at 95 %"
+
+
+def never_caught_lines(units: Sequence[Challenged], checks: Sequence[str]) -> Iterator[str]:
+    """The checks that no fault was ever caught by: each must get a fault, or go."""
+    names = never_caught(units, checks)
+    yield ""
+    if not names:
+        yield "Every check has caught something."
+        return
+    yield f"{len(names)} checks caught nothing; give each a fault, or take it out:"
+    yield from _indented(", ".join(map(_short, names)))

@@ -8,7 +8,9 @@ from hil.cli.accept import accept
 from hil.cli.challenge import challenge
 from hil.cli.judge import judge
 from hil.cli.product import product_app
+from hil.cli.product_draft import draft
 from hil.cli.route import route
+from hil.cli.suite import suite
 from hil.core.errors import BenchError, InputError, OurBug
 from hil.core.verdicts import EXIT_BENCH, EXIT_INTERRUPTED, EXIT_WRONG_INPUT
 
@@ -22,7 +24,9 @@ app = typer.Typer(
 app.command()(accept)
 app.command()(judge)
 app.command()(route)
+app.command()(suite)
 app.command()(challenge)
+product_app.command()(draft)
 app.add_typer(product_app, name="product")
 
 

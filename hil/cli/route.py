@@ -3,32 +3,18 @@
 from pathlib import Path
 from typing import Annotated
 
-import pytest
 import typer
 from hil_fixtures.wanted import legs_of
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
-from hil.cli.session import QUIET, SUITE
+from hil.cli.collected import collect
 from hil.core.product import load_product
 from hil.core.stages import Unknown
 from hil.drive.route import plan_route
 from hil.legs.leg import DECLARED, LegCall, Profile
 from hil.virtual import DEMO_PRODUCT
-
-
-class _Collected:
-    """Keeps what pytest collects, and keeps pytest silent."""
-
-    def __init__(self) -> None:
-        self.items: list[pytest.Item] = []
-
-    @pytest.hookimpl(trylast=True)
-    def pytest_configure(self, config: pytest.Config) -> None:
-        config.pluginmanager.unregister(name="terminalreporter")
-
-    def pytest_collection_finish(self, session: pytest.Session) -> None:
-        self.items = list(session.items)
 
 
 def route(
@@ -38,26 +24,27 @@ def route(
 ) -> None:
     """Show the order of legs, with the checks each serves."""
     promises = load_product(product or DEMO_PRODUCT)
-    collected = _Collected()
-    options = [*(["-k", select] if select else []), *(["--hil-profile", profile] if profile else [])]
-    pytest.main([*QUIET, *SUITE, "--collect-only", *options], plugins=[collected])
+    items = collect([*(["-k", select] if select else []), *(["--hil-profile", profile] if profile else [])])
     serves: dict[str, int] = {}
     wanted: dict[str, LegCall] = {}
-    for item in collected.items:
+    for item in items:
         for call in legs_of(item):
             wanted[call.id] = call
             serves[call.id] = serves.get(call.id, 0) + 1
     bridges = [LegCall(leg) for name, leg in DECLARED.items() if name not in wanted and not leg.last]
     calls = {call.id: call for call in [*wanted.values(), *bridges]}
     plan = plan_route(Unknown(), list(wanted.values()), bridges, lambda id_: calls[id_].leg.expected_s(promises))
-    table = Table("leg", "from", "to", "expected", "checks", title=f"Route of {promises.name}", title_justify="left")
+    table = Table("leg", "from → to", "expected", "checks", title=f"Route of {promises.name}", title_justify="left")
+    table.columns[0].no_wrap = True
     for step in plan.steps:
         leg = calls[step.id].leg
         name = f"{step.id} (bridge)" if step.bridge else step.id
         expected = f"{leg.expected_s(promises):.0f} s"
-        table.add_row(name, str(leg.begins), str(leg.ends), expected, str(serves.get(step.id, 0)))
+        table.add_row(Text(name), f"{leg.begins.stage} → {leg.ends.stage}", expected, str(serves.get(step.id, 0)))
     screen = Console(highlight=False)
     screen.print(table)
-    screen.print(f"{len(collected.items)} checks, about {plan.expected_s:.0f} s of the unit's time.")
+    screen.print(
+        f"{len(items)} check{'' if len(items) == 1 else 's'}, about {plan.expected_s:.0f} s of the unit's time."
+    )
     for id_ in plan.unreached:
-        screen.print(f"No route leads to {id_}.")
+        screen.print(Text(f"No route leads to {id_}."))

@@ -10,7 +10,7 @@ from hil.core.text import printable
 from hil.core.verdicts import Verdict
 from hil.drive.driver import Driver
 from hil.drive.live import LiveDriver
-from hil.judge.results import CheckResult, nearest_to_limits
+from hil.judge.results import CheckResult, accepted_findings, nearest_to_limits
 
 WORDS = {Verdict.PASS: "PASSED", Verdict.FAIL: "FAILED", Verdict.UNJUDGED: "UNJUDGED"}
 MOST_LISTED = 12
@@ -28,6 +28,10 @@ def summary(
     yield from _not_passed(results)
     if trouble:
         yield Text(f"The bench: {printable(trouble)}", style="yellow")
+    for result, finding in accepted_findings(results):
+        yield Text.assemble(
+            ("accepted: ", "yellow"), printable(f"{result.title} {finding.accepted}: {finding.seen}")[:300]
+        )
     yield from _nearest(results)
     if driver.live and driver.info.facts.get("route"):
         route = driver.info.facts["route"]

@@ -10,12 +10,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from hil.core.accepted import Acceptances
 from hil.core.toml_file import Strict, load_toml
 from hil.core.verdicts import Limits
 
 Colour = Literal["white", "red", "amber", "yellow", "green", "blue", "dark"]
 StageName = Literal["starting", "joining", "setup", "connected", "updating", "fault"]
 Positive = Annotated[float, Field(gt=0.0)]
+QUESTION_MARK = "QUESTION"  # of what a drafted file leaves open, in a comment beside the key
 SSID_OCTETS = 32  # IEEE 802.11-2020, 9.4.2.2
 
 
@@ -97,8 +99,14 @@ class PromisedTimes(Strict):
     hotspot_up_s: Bound
     lease_s: Bound | None = None
     first_octet_s: Bound | None = None
+    first_octet_idle_s: Bound | None = None
     restart_s: Bound | None = None
     connected_s: Bound
+    returns_s: Bound | None = None
+    reconnects_s: Bound | None = None
+    hotspot_off_s: Bound | None = None
+    hidden_connected_s: Bound | None = None
+    beacon_gap_s: Bound | None = None
 
 
 class Hotspot(Strict):
@@ -108,6 +116,7 @@ class Hotspot(Strict):
     security: Literal["open", "wpa2"]
     key: Literal["label"] | None = None
     address: Annotated[str, Field(pattern=r"^\d{1,3}(\.\d{1,3}){3}$")]
+    captive: bool = False
 
     @field_validator("address")
     @classmethod
@@ -140,6 +149,8 @@ class Setting(Strict):
     """One setting of the form: how its control is recognised, and what to do with it.
 
     `trial` is typed in the test; `canary` draws a throw-away value instead. `role` ties a setting to the bench.
+    `longest` (octets) is taken, one more is refused; `trims` allows blanks at the ends to be dropped; `refuses` is a
+    regular expression of texts that are refused with a message; `hex_key` promises 64 hexadecimal digits as network key.
     """
 
     control: str | None = None
@@ -152,6 +163,10 @@ class Setting(Strict):
     trial: str | None = None
     canary: bool = False
     blank: Literal["keeps", "clears", "refused"] = "clears"
+    longest: Annotated[int, Field(gt=0)] | None = None
+    trims: bool = False
+    refuses: str = ""
+    hex_key: bool = False
 
     @model_validator(mode="after")
     def _recognisable(self) -> "Setting":
@@ -160,6 +175,31 @@ class Setting(Strict):
         if self.kind == "secret" and self.prefilled:
             raise ValueError("a secret must not be pre-filled: set prefilled = false")
         return self
+
+    @model_validator(mode="after")
+    def _contract(self) -> "Setting":
+        if self.hex_key and self.role != "network key":
+            raise ValueError('hex_key goes with role = "network key"')
+        try:
+            re.compile(self.refuses)
+        except re.error as error:
+            raise ValueError(f"refuses: {self.refuses!r} is not a regular expression: {error}") from error
+        return self
+
+    def may_refuse(self, text: str) -> bool:
+        """Whether the product file says that this text is refused with a message."""
+        too_long = self.longest is not None and len(text.encode()) > self.longest
+        return too_long or bool(self.refuses and re.search(self.refuses, text))
+
+    def __str__(self) -> str:
+        """What it takes, in words; empty where the product file does not say."""
+        said = [
+            f"at most {self.longest} octets" if self.longest is not None else "",
+            "blanks at the ends dropped" if self.trims else "",
+            f"refuses {self.refuses!r}" if self.refuses else "",
+            "takes 64 hexadecimal digits" if self.hex_key else "",
+        ]
+        return ", ".join(part for part in said if part)
 
     @property
     def secret(self) -> bool:
@@ -204,6 +244,13 @@ class Form(Strict):
         return next(fit, None)
 
 
+class Restarts(Strict):
+    """What is promised of many starts taken together, whatever began each."""
+
+    spread: Annotated[float, Field(gt=1.0)] | None = None
+    """The 95th percentile of the time to an address is at most so many times its median."""
+
+
 class StatusPage(Strict):
     """The status page: its path and the labels beside its values."""
 
@@ -239,8 +286,9 @@ class Console(Strict):
 
 
 class Product(Strict):
-    """A product file."""
+    """A product file. `questions` are those a drafted file leaves open: with one of them it judges nothing."""
 
+    questions: tuple[str, ...] = ()
     name: str
     model: str
     what: str = ""
@@ -251,6 +299,19 @@ class Product(Strict):
     form: Form
     status: StatusPage
     console: Console = Console()
+    restarts: Restarts = Restarts()
+    ports: tuple[Annotated[int, Field(ge=1, le=65535)], ...] | None = None
+    accepted: Acceptances = Field(default_factory=dict)
+
+    @field_validator("questions")
+    @classmethod
+    def _all_answered(cls, questions: tuple[str, ...]) -> tuple[str, ...]:
+        if questions:
+            raise ValueError(
+                f"{len(questions)} open, the first: {questions[0]!r}; answer each beside its mark {QUESTION_MARK} in the "
+                "file, then take it out of this list"
+            )
+        return questions
 
     @model_validator(mode="after")
     def _stages_the_legs_need(self) -> "Product":
@@ -296,7 +357,8 @@ def describe(product: Product) -> list[str]:
     lines.append(
         f"Hotspot {product.hotspot.name!r}, {product.hotspot.security}"
         + (", key on the unit's label" if product.hotspot.key else "")
-        + f", unit at {product.hotspot.address}."
+        + f", unit at {product.hotspot.address}"
+        + (", and whatever page is asked for leads to the form." if product.hotspot.captive else ".")
     )
     lines.append(
         f"Form at {product.form.path} on the hotspot"
@@ -306,8 +368,20 @@ def describe(product: Product) -> list[str]:
         how = f"control {setting.control!r}" if setting.control else f"label {setting.label!r}"
         shown = "never shown" if setting.secret else "shown as stored" if setting.prefilled else "not shown"
         role = f", the {setting.role}" if setting.role else ""
-        lines.append(f"Setting {name} ({setting.kind}{role}): {how}, {shown}, blank {setting.blank}.")
+        takes = f", {setting}" if str(setting) else ""
+        lines.append(f"Setting {name} ({setting.kind}{role}): {how}, {shown}, blank {setting.blank}{takes}.")
+    if product.ports is not None:
+        lines.append(f"TCP ports open: {', '.join(map(str, product.ports)) or 'none'}.")
+    lines += [
+        f"Finding {name} accepted until {given.until} by {given.by}: {given.reason}."
+        for name, given in product.accepted.items()
+    ]
     lines.append(f"Status page {product.status.path}, version beside {product.status.version!r}.")
+    if product.restarts.spread is not None:
+        lines.append(
+            "Over many starts the 95th percentile of the time to an address is at most "
+            f"{product.restarts.spread:g} times its median."
+        )
     voice = f"speaks at {product.console.baud} baud" if product.console.speaks else "is silent"
     lines.append(f"The console {voice}; {len(product.console.crash)} patterns mean a crash.")
     return lines

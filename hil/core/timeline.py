@@ -57,6 +57,7 @@ class Timeline:
         self.awaiting: Awaiting | None = None
         self._moments: list[Moment] = []
         self._changed = threading.Condition()
+        self._end_asked = False
         self._listeners: list[Listener] = []
         self._file = file.open("a", encoding="utf-8", buffering=1) if file else None
 
@@ -103,11 +104,18 @@ class Timeline:
         with self._changed:
             return tuple(self._moments[mark:])
 
+    def ask_end(self, asked: bool = True) -> None:
+        """Have every wait raise KeyboardInterrupt from now on, or no longer. May be called by a signal's handler."""
+        self._end_asked = asked
+
     def wait(self, match: Match, *, limit_s: float, awaited: str, since: int | None = None) -> Moment | Expired:
         """Wait for a moment that matches: from now on, or from a mark on.
 
         Returns:
             The first such moment, or `Expired` after `limit_s` unit seconds.
+
+        Raises:
+            KeyboardInterrupt: the end of the run was asked for.
         """
         start = self.mark() if since is None else since
         deadline_s = self.clock.now_s() + limit_s
@@ -115,6 +123,8 @@ class Timeline:
         at = start
         with self._changed:
             while True:
+                if self._end_asked:
+                    raise KeyboardInterrupt
                 for moment in self._moments[at:]:
                     if match(moment):
                         self.awaiting = None

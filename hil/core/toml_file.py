@@ -61,9 +61,11 @@ def _first_problem(error: ValidationError, model: type[BaseModel]) -> tuple[str,
 
 
 def _shown(value: object) -> str:
-    """The value found; of a large table its keys, since the message says what is wrong among them."""
+    """The value found; of a large table its keys, since the message says what is wrong among them; of a long list its length."""
     if isinstance(value, dict) and len(repr(value)) > LONGEST_SHOWN:
         return f" (with {', '.join(map(str, value))})"
+    if isinstance(value, list | tuple) and len(repr(value)) > LONGEST_SHOWN:
+        return f" ({len(value)} entries)"
     return f" = {value!r}"
 
 

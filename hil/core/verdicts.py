@@ -45,7 +45,9 @@ class Finding:
     """One judgement inside a check: what was promised and what was seen.
 
     `at_s` points to the moment on the timeline, where there is one. `straddles` marks a reading whose doubt, not a
-    sleeping witness, leaves it undecided: another take of the leg may decide it.
+    sleeping witness, leaves it undecided: another take of the leg may decide it. `accepted` is the name under which the
+    product file accepts what was found: it passes by that alone. `tally` counts, where it speaks of many of a kind, how
+    many failed and how many were judged.
     """
 
     verdict: Verdict
@@ -55,6 +57,8 @@ class Finding:
     limits: Limits | None = None
     at_s: float | None = None
     straddles: bool = False
+    accepted: str = ""
+    tally: tuple[int, int] | None = None
 
 
 def verdict_of(verdicts: Iterable[Verdict]) -> Verdict:

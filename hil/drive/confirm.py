@@ -10,9 +10,12 @@ FRESH_S = 1.0  # a beacon within this time of the end shows that the hotspot is 
 
 
 def confirm(window: Window, hoped: Situation) -> Situation:
-    """The situation at the end of a leg, with the store it was hoped to hold where the stage came out as hoped."""
+    """The situation at the end of a leg, with the store it was hoped to hold where the stage came out as hoped.
+
+    A leg that could not put the store right again has booked so.
+    """
     stage = _stage(window)
-    if stage == hoped.stage:
+    if stage == hoped.stage and not window.of("leg", "store in doubt"):
         return hoped
     made = {"off": Off, "setup": Setup, "connected": Connected}.get(stage, Unknown)
     return made("unknown")

@@ -56,5 +56,8 @@ class Driver(Protocol):
     def book(self, result: "BookedVerdict") -> None:
         """Write a check's verdict into the record as soon as it is known."""
 
+    def ask_end(self) -> None:
+        """Have the next wait raise KeyboardInterrupt; may be called by a signal's handler."""
+
     def close(self) -> None:
         """Leave the unit off and the bench free."""

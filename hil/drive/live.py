@@ -1,5 +1,6 @@
 """Drives a unit on a bench, leg by leg, and writes the run's record."""
 
+import gc
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from math import inf, isfinite
@@ -95,6 +96,8 @@ class LiveDriver:
 
     def drive(self, call: LegCall, *, bridge: bool) -> None:
         """Drive a leg, see what the witnesses confirm, and write it down."""
+        # Going over all objects there are would stop every thread for a tenth of a second, and the witnesses with them.
+        gc.freeze()
         timeline, began = self.bench.timeline, self.situation
         begin_s = timeline.add("leg", "begins", name=call.id).time_s
         self.progress.begins(call.id, call.leg.title, begin_s)
@@ -129,6 +132,8 @@ class LiveDriver:
                 "verdict": str(f.verdict),
                 "low": _finite(f.reading.low),
                 "high": _finite(f.reading.high),
+                "unit": f.reading.unit,
+                "because": f.reading.because,
                 "lower": f.limits.lower if f.limits else None,
                 "upper": f.limits.upper if f.limits else None,
             }
@@ -138,8 +143,13 @@ class LiveDriver:
         timeline = self.bench.timeline
         timeline.add("verdict", str(result.verdict), check=result.name, reason=result.reason, readings=readings)
 
+    def ask_end(self) -> None:
+        """Have the next wait raise KeyboardInterrupt."""
+        self.bench.timeline.ask_end()
+
     def close(self) -> None:
         """Switch the unit off, close the bench, and state what the whole run says of the bench."""
+        self.bench.timeline.ask_end(asked=False)  # closing may wait for its own sake
         try:
             self.bench.power.off(asked_by="end of the run")
             self.switched_off = True
@@ -208,6 +218,7 @@ class LiveDriver:
             frames=self.folder.read_frames,
             page=self.folder.read_page,
             console=self.folder.read_console,
+            began=self.info.began,
         )
 
     def _expected_s(self, id_: str) -> float:

@@ -35,6 +35,7 @@ class StoredDriver:
             frames=lambda: frames,
             page=folder.read_page,
             console=folder.read_console,
+            began=self.info.began,
         )
         self._left = list(self.info.legs)
 
@@ -78,6 +79,9 @@ class StoredDriver:
 
     def book(self, result: BookedVerdict) -> None:
         """A stored run stays as it is."""
+
+    def ask_end(self) -> None:
+        """Nothing is waited for."""
 
     def close(self) -> None:
         """Nothing is open."""

@@ -2,16 +2,19 @@
 
 from collections.abc import Iterable
 from functools import cached_property
+from itertools import pairwise
+from math import hypot
 
 import numpy as np
 
-from hil.core.awake import Asleep, asleep
+from hil.core.awake import Asleep, asleep, first_within
 from hil.core.moments import Json, Moment
-from hil.core.readings import Occurrence
+from hil.core.readings import Occurrence, Reading
 from hil.evidence.seen import Seen, absent, asleep_text, first_seen
 from hil.evidence.window import Window
 
 CONTROL_GAP_S = 0.5
+AROUND_S = 10.0  # beacons so long before and after a leg speak for it still; several times any control's longest gap
 TU_S = 1024e-6  # IEEE 802.11-2020 clause 3: a time unit is 1024 microseconds
 BEACONS_LOST = 8  # beacons missed in a row that mean a network is gone
 
@@ -40,12 +43,17 @@ class AirView:
 
     def _control_times_s(self, channel: Json) -> list[float]:
         name = self._window.record.fact("trial", "control_network")
-        beacons = (m for m in self._window.all("air", "beacon") if m.data.get("name") == name)
-        return _fresh_times_s(m for m in beacons if m.data.get("channel") == channel)
+        return _fresh_times_s(
+            m for m in self._heard_around if m.data.get("name") == name and m.data.get("channel") == channel
+        )
 
     def times_of_s(self, bssid: str) -> list[float]:
-        """When, in the whole run, fresh beacons of a sender were heard."""
-        return _fresh_times_s(m for m in self._window.all("air", "beacon") if m.text("bssid") == bssid)
+        """When, in the leg and somewhat before and after it, fresh beacons of a sender were heard."""
+        return _fresh_times_s(m for m in self._heard_around if m.text("bssid") == bssid)
+
+    @cached_property
+    def _heard_around(self) -> tuple[Moment, ...]:
+        return self._window.around(AROUND_S, "air", "beacon")
 
     @property
     def hotspot_name(self) -> str:
@@ -61,10 +69,10 @@ class AirView:
     def _beacons(self) -> tuple[Moment, ...]:
         """Beacons of the leg, each heard once: a repeated time stamp is a monitor that stands still.
 
-        What was heard last may have been heard in an earlier leg.
+        What was heard last may have been heard before it.
         """
         fresh, last = [], dict[str, float]()
-        for moment in self._window.all("air", "beacon"):
+        for moment in self._heard_around:
             sender, stamp = moment.text("bssid"), moment.number("tsf")
             if last.get(sender) != stamp and self._window.begin_s <= moment.time_s <= self._window.end_s:
                 fresh.append(moment)
@@ -139,9 +147,20 @@ class AirView:
             return Seen(False, f"a beacon announces {odd[0].text('security')}", odd[0].time_s)
         return self._heard(self.hotspot_beacons, f"beacon that announces {security}")
 
+    def secured_throughout(self, security: str) -> Seen:
+        """The same, with the monitor awake over the whole leg: a beacon that nobody heard may have announced another."""
+        seen = self.secured_as(security)
+        return Seen.untold(asleep_text(self.witness, self.asleep[0])) if seen.holds and self.asleep else seen
+
     def seeks_network(self) -> Seen:
         """Whether the unit's station looked for a network at all."""
         return self._heard(self.unit_seeks, "frame of the unit to a network")
+
+    def asks_by_name(self) -> Seen:
+        """Whether the unit's station asked for its saved network by name, as only that finds a hidden one."""
+        name = self._window.record.fact("trial", "network")
+        asked = tuple(m for m in self.unit_seeks if m.kind == "seeks" and m.data.get("name") == name)
+        return self._heard(asked, f"probe request for {name!r}")
 
     def silent_after(self, when: Occurrence) -> Seen:
         """Whether no beacon of the hotspot was heard after an occurrence."""
@@ -150,6 +169,46 @@ class AirView:
         late = tuple(m for m in self.hotspot_beacons if m.time_s > when.latest_s)
         gaps = [g for g in self.asleep if g.meets(when.latest_s, self._window.end_s)]
         return absent(late, "beacon of the hotspot", gaps, self.witness)
+
+    def on_air_throughout(self) -> Seen:
+        """Whether the hotspot was on the air from the leg's begin to its end, and is the one that it was at first.
+
+        A beacon's time stamp counts on from when its network began (IEEE 802.11-2020, 9.4.1.10): a unit that restarts, or
+        opens its hotspot anew, begins again.
+        """
+        own = self.hotspot_beacons
+        anew = next((later for one, later in pairwise(own) if later.number("tsf") < one.number("tsf")), None)
+        if anew is not None:
+            return Seen(False, f"the hotspot's time stamp began anew at {anew.time_s:.2f} s", anew.time_s)
+        times_s = [m.time_s for m in own]
+        quiet_s = BEACONS_LOST * self._interval_s(times_s)
+        for quiet in asleep(times_s, self._window.begin_s, self._window.end_s, quiet_s):
+            gap = first_within(self.asleep, quiet.begin_s, quiet.end_s)
+            if gap is None:
+                text = f"no beacon of the hotspot from {quiet.begin_s:.1f} s to {quiet.end_s:.1f} s"
+                return Seen(False, text, quiet.begin_s)
+        if self.asleep:
+            return Seen.untold(asleep_text(self.witness, self.asleep[0]))
+        return Seen(True, f"{len(own)} beacons, time stamps rising")
+
+    def longest_silence(self) -> Reading | Seen:
+        """The longest time in the leg between two beacons of the hotspot, its begin and end counted as such.
+
+        At least the longest over which the monitor was awake, at most the longest of all.
+        """
+        if not self.hotspot_beacons:
+            return self._heard((), f"beacon of {self.hotspot_name!r}")
+        marks = [(m.time_s, m.doubt_s) for m in self.hotspot_beacons]
+        marks = [(self._window.begin_s, 0.0), *marks, (self._window.end_s, 0.0)]
+        low_s, high_s, at_s, because = 0.0, 0.0, 0.0, ""
+        for (from_s, one_s), (to_s, other_s) in pairwise(marks):
+            length_s, doubt_s = to_s - from_s, hypot(one_s, other_s)
+            gap = first_within(self.asleep, from_s, to_s)
+            if gap is None:
+                low_s = max(low_s, length_s - doubt_s)
+            if length_s + doubt_s > high_s:
+                high_s, at_s, because = length_s + doubt_s, from_s, asleep_text(self.witness, gap) if gap else ""
+        return Reading(low_s, high_s, "s", because, at_s)
 
     def _heard(self, moments: tuple[Moment, ...], what: str) -> Seen:
         if moments:

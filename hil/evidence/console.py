@@ -36,6 +36,11 @@ class ConsoleView:
         return tuple(m for m in self.lines if re.search(self._console.start, m.text("text")))
 
     @cached_property
+    def released(self) -> tuple[Moment, ...]:
+        """When the bench let the reset line of the port go."""
+        return self._window.of("console", "reset line released")
+
+    @cached_property
     def asleep(self) -> list[Asleep]:
         """Stretches without an open port, with lost output, or after a start that was followed by no line at all.
 
@@ -88,14 +93,17 @@ class ConsoleView:
         return [Asleep(max(a, begin_s), min(b, end_s)) for a, b in found if a < end_s and b > begin_s]
 
     def _mute_stretches(self) -> list[Asleep]:
+        """Stretches of the leg after a start that was followed by no line; the start may have been before the leg."""
+        before = self._window.last_before(self._window.begin_s, "power", "on")
         starts = [m.time_s for m in self._window.of("power", "on")]
+        starts = starts or [self._window.begin_s if before is None else before.time_s]
         ends = [m.time_s for m in self._window.of("power", "off")]
-        spoken = [m.time_s for m in self.lines]
+        spoken = [m.time_s for m in self._window.all("console", "line")]
         mute = []
-        for start_s in starts or [self._window.begin_s]:
+        for start_s in starts:
             end_s = next((t for t in ends if t > start_s), self._window.end_s)
             if not any(start_s <= t <= end_s for t in spoken):
-                mute.append(Asleep(start_s, end_s))
+                mute.append(Asleep(max(start_s, self._window.begin_s), end_s))
         return mute
 
     def no_crash(self) -> Seen:

@@ -26,6 +26,7 @@ HotspotBeacon = Event(
     "first beacon of the hotspot", "air", lambda e, after_s: e.air.first(e.air.hotspot_beacons, after_s)
 )
 HotspotGone = Event("the hotspot falls silent", "air", lambda e, after_s: e.air.hotspot_gone(after_s))
+NetworkUp = Event("the network is on the air", "access_point", lambda e, _after_s: e.access_point.last_up())
 Joined = Event("joined the network", "access_point", lambda e, after_s: e.access_point.first("joined", after_s))
 Leased = Event("address given", "access_point", lambda e, after_s: e.access_point.first("leased", after_s))
 ProbeJoined = Event("the probe joined the hotspot", "probe", lambda e, _after_s: e.probe.lease_time()[0])

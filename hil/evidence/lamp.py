@@ -19,8 +19,10 @@ from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Record, Window
 from hil.lamp import (
     Appearance,
+    DarkReference,
     Delay,
     NotTold,
+    Span,
     StageSpan,
     bench_lamp_delay,
     bench_lamp_seen,
@@ -34,6 +36,9 @@ from hil.lamp import (
 from hil.lamp.stage import SLOWEST_PHASE_S
 
 LONGEST_GAP_S = 1.0
+DELAY_OVER_S = (
+    120.0  # the camera's delay is measured over so long up to a leg's end, or over the leg where that is longer
+)
 BEHIND_REAL_S = 0.35  # the longest delay of a camera that is waited for at the end of a leg, real seconds
 DARK_FRAMES = 60
 SETTLE_S = (
@@ -48,14 +53,18 @@ FLEETING_S = 0.35  # a stretch shorter than this between two stages is a change,
 
 @dataclass(frozen=True)
 class _Camera:
-    """What the whole run says of the camera: its delay, the switches it saw, and the lamp's light frame by frame."""
+    """What the run up to a time says of the camera: its delay, the switches it saw, and its reference of the dark lamp."""
 
-    times_s: np.ndarray[tuple[int], np.dtype[np.float64]]
-    words: list[str]
-    luminance: np.ndarray[tuple[int], np.dtype[np.float64]]
+    frames: LampFrames | None
     delay: Delay | None
     awake_s: list[float]
+    dark: DarkReference | None
     reason: str = ""
+
+    @cached_property
+    def stamp_sd_s(self) -> float:
+        """How far its time stamps scatter."""
+        return stamp_scatter(self.frames.times_s) if self.frames is not None else 0.0
 
 
 class LampView:
@@ -78,24 +87,34 @@ class LampView:
         return self._camera.delay
 
     @cached_property
-    def stages(self) -> list[StageSpan]:
-        """What the lamp showed, on the run's clock; nothing where the camera cannot speak."""
+    def spans(self) -> list[Span]:
+        """Stretches of one colour, on the run's clock; nothing where the camera cannot speak."""
         camera = self._camera
-        if camera.delay is None:
+        if camera.delay is None or camera.frames is None or camera.dark is None:
             return []
+        times_s = camera.frames.times_s - camera.delay.offset_s
         begin_s, end_s = self._window.begin_s - FLEETING_S, self._window.end_s + FLEETING_S
-        inside = (camera.times_s >= begin_s) & (camera.times_s <= end_s)
+        inside = (times_s >= begin_s) & (times_s <= end_s)
         for gap in self.asleep:  # a picture that stands still shows no stage
-            inside &= (camera.times_s <= gap.begin_s) | (camera.times_s >= gap.end_s)
-        words = [word for word, use in zip(camera.words, inside, strict=True) if use]
-        spans = colour_spans(
-            camera.times_s[inside],
-            words,
-            camera.luminance[inside],
+            inside &= (times_s <= gap.begin_s) | (times_s >= gap.end_s)
+        light = read_light(camera.frames.unit[inside], camera.dark)
+        return colour_spans(
+            times_s[inside],
+            colour_words(light),
+            light.luminance,
             max_gap_s=LONGEST_GAP_S,
-            stamp_sd_s=stamp_scatter(camera.times_s),
+            stamp_sd_s=camera.stamp_sd_s,
         )
-        return stages_over_time(spans, self._looks)
+
+    @cached_property
+    def stages(self) -> list[StageSpan]:
+        """What the lamp showed, on the run's clock, by the product's stages."""
+        return stages_over_time(self.spans, self._looks)
+
+    @property
+    def trouble(self) -> str:
+        """Why the camera cannot speak; empty where it can."""
+        return "" if self._camera.delay is not None else f"{self.witness}: {self._camera.reason}"
 
     @cached_property
     def _looks(self) -> dict[str, Appearance]:
@@ -109,12 +128,18 @@ class LampView:
         found = next((s for s in self.stages if s.stage == stage and s.end_s > after_s), None)
         until_s = found.begin_s if found else self._window.end_s
         gap = first_within(self.asleep, after_s, until_s)
+        early = self._undecided(stage, after_s, until_s)
         because = asleep_text(self.witness, gap) if gap else ""
+        if early is not None:
+            told = f"what the lamp showed from {early.begin_s:.1f} s was too short to tell"
+            because = because or f"{self.witness}: {told}"
+        open_s = [gap.begin_s] if gap else []
+        open_s += [early.begin_s - self._doubt_s(early)] if early else []
         if found is None:
-            return Occurrence.not_before(self._open_from(stage, gap.begin_s if gap else self._window.end_s), because)
+            return Occurrence.not_before(min(open_s, default=self._window.end_s), because)
         doubt_s = self._doubt_s(found)
-        if gap is not None or not isfinite(found.begin_doubt_s):
-            early_s = self._open_from(stage, gap.begin_s) if gap else self._window.begin_s
+        if because or not isfinite(found.begin_doubt_s):
+            early_s = min(open_s, default=self._window.begin_s)
             because = because or f"{self.witness}: the lamp already showed {stage} in the first frame"
             return Occurrence(min(early_s, found.begin_s), found.begin_s + doubt_s, measured=False, because=because)
         if found.begin_s + doubt_s < after_s:  # no answer to what happened at that time
@@ -122,19 +147,27 @@ class LampView:
             return Occurrence(-inf, found.begin_s + doubt_s, measured=False, because=because)
         return Occurrence.at(found.begin_s, doubt_s)
 
-    def _open_from(self, stage: str, time_s: float) -> float:
-        """The begin of a stretch up to a time that was too short to tell whether it was the stage; else that time."""
+    def _undecided(self, stage: str, after_s: float, until_s: float) -> StageSpan | None:
+        """The first stretch between two times that was too short to tell whether it was the stage."""
         look = self._looks[stage]
         telling_s = max(2.0 * sum(phase.length_s for phase in look.cycle), LEAST_TELLING_S)
         colours = {look.colour, *(phase.colour for phase in look.cycle)}
-        last = next((s for s in reversed(self.stages) if s.begin_s < time_s), None)
-        if last is None or last.stage != "unrecognised" or last.colour not in colours:
-            return time_s
-        return last.begin_s - self._doubt_s(last) if last.end_s - last.begin_s < telling_s else time_s
+        return next(
+            (
+                span
+                for span in self.stages
+                if span.stage == "unrecognised"
+                and span.colour in colours
+                and span.end_s - span.begin_s < telling_s
+                and after_s < span.end_s
+                and span.begin_s < until_s
+            ),
+            None,
+        )
 
     def _doubt_s(self, span: StageSpan) -> float:
         """The doubt of a stretch's begin; of one shown already in the first frame, the stamp's own is all there is."""
-        own_s = span.begin_doubt_s if isfinite(span.begin_doubt_s) else 2.0 * stamp_scatter(self._camera.times_s)
+        own_s = span.begin_doubt_s if isfinite(span.begin_doubt_s) else 2.0 * self._camera.stamp_sd_s
         return hypot(own_s, self._camera.delay.doubt_s if self._camera.delay else 0.0)
 
     def shows_in_order(self, expected: list[str], after_s: float = -inf) -> Seen:
@@ -186,13 +219,14 @@ class LampView:
 
     @cached_property
     def _camera(self) -> _Camera:
-        """Of all that was recorded up to this leg's end, so that a stored run is judged on what the live one was."""
+        """Of what was recorded up to this leg's end, so that a stored run is judged on what the live one was."""
         record = self._window.record
         until_s = self._window.end_s + BEHIND_REAL_S * record.speed
+        from_s = min(self._window.begin_s - LONGEST_GAP_S, until_s - DELAY_OVER_S)
         read = _cameras.setdefault(record, {})
-        if until_s not in read:
-            read[until_s] = _read_camera(record, until_s)
-        return read[until_s]
+        if (from_s, until_s) not in read:
+            read[from_s, until_s] = _read_camera(record, from_s, until_s)
+        return read[from_s, until_s]
 
 
 def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:
@@ -200,7 +234,7 @@ def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:
     return shown == expected[: len(shown)] or shown[: len(expected) - 1] == expected[:-1]
 
 
-_cameras: "WeakKeyDictionary[Record, dict[float, _Camera]]" = WeakKeyDictionary()
+_cameras: "WeakKeyDictionary[Record, dict[tuple[float, float], _Camera]]" = WeakKeyDictionary()
 
 
 def _appearance(lamp: Lamp) -> Appearance:
@@ -211,33 +245,28 @@ def _appearance(lamp: Lamp) -> Appearance:
     return Appearance(colour=colour, flash_hz=lamp.flash_hz, duty=lamp.duty)
 
 
-def _read_camera(record: Record, until_s: float) -> _Camera:
-    frames = record.frames().within(-inf, until_s)
-    nothing = _Camera(np.zeros(0), [], np.zeros(0), None, [])
+def _read_camera(record: Record, from_s: float, until_s: float) -> _Camera:
+    all_frames = record.frames().within(-inf, until_s)
+    frames = all_frames.within(from_s, until_s)
     if len(frames) < 2:
-        return _but(nothing, "no frames were recorded")
-    switches = [m for m in record.by_kind.get(("bench lamp", "switched"), ()) if m.time_s <= until_s]
+        return _Camera(None, None, [], None, "no frames were recorded")
+    switches = [m for m in record.by_kind.get(("bench lamp", "switched"), ()) if from_s <= m.time_s <= until_s]
     rising = [m for at, m in enumerate(switches) if at == 0 or m.time_s > switches[at - 1].time_s]
     if not rising:
-        return _but(nothing, "the bench's own lamp was never switched")
+        return _Camera(None, None, [], None, "the bench's own lamp was never switched")
     order_times_s = [m.time_s for m in rising]
     first_on = rising[0].data.get("on") is True
     brightness = frames.bench.reshape(len(frames), -1).mean(axis=1).astype(np.float64)
     delay = bench_lamp_delay(order_times_s, frames.times_s, brightness, first_on=first_on)
     if isinstance(delay, NotTold):
-        return _but(nothing, f"its delay could not be measured: {delay.reason}")
+        return _Camera(None, None, [], None, f"its delay could not be measured: {delay.reason}")
     seen = bench_lamp_seen(order_times_s, frames.times_s, brightness, delay, first_on=first_on)
     awake_s = [s.ordered_s for s in seen if s.seen_s is not None]
     try:
-        dark = dark_reference(_dark_frames(record, frames, delay))
+        dark = dark_reference(_dark_frames(record, all_frames, delay))
     except ValueError as error:  # awake, and yet it cannot tell the lamp's light
-        return _Camera(np.zeros(0), [], np.zeros(0), None, awake_s, f"no dark reference: {error}")
-    light = read_light(frames.unit, dark)
-    return _Camera(frames.times_s - delay.offset_s, colour_words(light), light.luminance, delay, awake_s)
-
-
-def _but(camera: _Camera, reason: str) -> _Camera:
-    return _Camera(camera.times_s, camera.words, camera.luminance, None, camera.awake_s, reason)
+        return _Camera(None, None, awake_s, None, f"no dark reference: {error}")
+    return _Camera(frames, delay, awake_s, dark)
 
 
 def _dark_frames(record: Record, frames: LampFrames, delay: Delay) -> "np.ndarray[tuple[int, ...], np.dtype[np.uint8]]":

@@ -6,19 +6,22 @@ nobody in, likewise; a page of which nothing at all is recorded is `untold`.
 
 import hashlib
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 
+from hil.core.awake import asleep, first_within
 from hil.core.moments import Moment
 from hil.core.product import Setting
 from hil.core.readings import Occurrence, Reading
-from hil.evidence.seen import Seen
+from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window
 from hil.page.fill import ControlRule, find_control
 from hil.page.page import Control, NotFound, Page, value_of
 from hil.page.read import read_page
 from hil.page.search import find_secret
 
+PROBE_GAP_S = 2.0  # longest time between two answers of the probe that still proves it awake
 WAY_UNKNOWN = "pages: how long the way to the unit took was not recorded"
 
 
@@ -74,13 +77,32 @@ class PagesView:
         """Whether a page was answered, as a page."""
         fetched = self.of(purpose)
         if fetched is None:
-            return self._never_asked(purpose)
+            return self.never_asked(purpose)
         if not fetched.is_whole:
             return self._damaged(fetched)
         good = fetched.answered_well and fetched.page.is_html
         return Seen(good, str(fetched), fetched.moment.time_s)
 
-    def _never_asked(self, purpose: str) -> Seen:
+    def answer(self, purpose: str) -> Fetched | Seen:
+        """The unit's answer to a request, whatever its status; where there is none, why."""
+        fetched = self.of(purpose)
+        if fetched is None:
+            return self.never_asked(purpose)
+        if not fetched.is_whole:
+            return self._damaged(fetched)
+        if fetched.moment.kind != "answered":
+            return Seen(False, str(fetched), fetched.moment.time_s)
+        return fetched
+
+    @cached_property
+    def words_after_saving(self) -> str:
+        """What a person read after a form that was taken, in the whole run; empty where that was not recorded."""
+        booked = self._window.all("pages", "answered")
+        saves = (self._fetch(m) for m in booked if m.text("purpose") == "save" and m.number("status", 0.0) < 400)
+        return next((fetched.page.text for fetched in saves if fetched.is_whole), "")
+
+    def never_asked(self, purpose: str) -> Seen:
+        """Why nothing came of a purpose that no request is recorded for."""
         gave_up = next(iter(self._window.of("leg", "gave up")), None)
         if gave_up is not None and gave_up.text("instrument"):
             return Seen.untold(f"{gave_up.text('instrument')}: the leg got no further: {gave_up.text('why')}")
@@ -91,9 +113,14 @@ class PagesView:
     def _damaged(self, fetched: Fetched) -> Seen:
         return Seen.untold(f"{self.witness}: the answer to {fetched.moment.text('purpose')!r} is not what was recorded")
 
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """The purposes for which the leg asked for pages, in order."""
+        return tuple(m.text("purpose") for m in self._window.of("leg", "asks for a page"))
+
     def _lost(self) -> str | None:
         """A purpose that the leg asked a page for, and of which no outcome is recorded."""
-        asked = Counter(m.text("purpose") for m in self._window.of("leg", "asks for a page"))
+        asked = Counter(self.asked)
         booked = Counter(f.moment.text("purpose") for f in self.fetched)
         return next(iter(asked - booked), None)
 
@@ -101,7 +128,7 @@ class PagesView:
         """How long the unit took to its first octet, from when it was dialled, less the lag there and back."""
         fetched = self.of(purpose)
         if fetched is None:
-            return self._never_asked(purpose)
+            return self.never_asked(purpose)
         if fetched.moment.kind != "answered":
             return Reading(fetched.moment.number("total_s", 0.0), float("inf"), "s")
         took_s = fetched.moment.number("first_octet_s")
@@ -111,11 +138,29 @@ class PagesView:
         longest_s = fetched.moment.time_s + took_s - way.time_s
         return Reading(max(longest_s - 2.0 * way.doubt_s, 0.0), longest_s, "s")
 
+    def took(self, purpose: str) -> Reading | Seen:
+        """How long a request took to its outcome, whatever that was, less the lag there and back."""
+        fetched = self.of(purpose)
+        if fetched is None:
+            return self.never_asked(purpose)
+        took_s = fetched.moment.number("total_s", 0.0)
+        if fetched.moment.kind == "silent":
+            return Reading(took_s, float("inf"), "s")
+        way = self._way(fetched.moment.time_s + took_s)
+        if way is None:
+            return Reading(0.0, took_s, "s", WAY_UNKNOWN)
+        return Reading(max(took_s - 2.0 * way.doubt_s, 0.0), took_s, "s")
+
     def _way(self, until_s: float) -> Moment | None:
         """When, and how long, the bench last dialled a service up to a time; None where that was not recorded."""
         reached = [self._window.last_before(until_s, source, "reached") for source in ("probe", "access point")]
         inside = [moment for moment in reached if moment is not None and moment.time_s >= self._window.begin_s]
         return max(inside, key=lambda moment: moment.time_s, default=None)
+
+    def way_s(self, until_s: float) -> float | None:
+        """How long reaching the unit took when it was last dialled up to a time; None where that was not recorded."""
+        way = self._way(until_s)
+        return None if way is None else way.number("took_s")
 
     def answered_at(self, purpose: str) -> Occurrence:
         """When a request was answered to its end."""
@@ -178,11 +223,8 @@ class PagesView:
 
     def without_secrets(self, secrets: dict[str, str]) -> Seen:
         """Whether no page holds a secret in any encoding, whole or broken off; every page asked for must be recorded."""
-        for fetched in self.fetched:
-            for name, secret in secrets.items():
-                for found in find_secret(fetched.body, secret):
-                    where = f"{name} ({found.encoding}) in the answer to {fetched.moment.text('purpose')!r}"
-                    return Seen(False, where, fetched.moment.time_s)
+        if (leak := self.leak(secrets)) is not None:
+            return leak
         damaged = next((f for f in self.fetched if not f.is_whole), None)
         if damaged is not None:
             return self._damaged(damaged)
@@ -190,8 +232,17 @@ class PagesView:
             return Seen.untold(f"{self.witness}: no outcome of the request for the {lost} was recorded")
         read = [f for f in self.fetched if f.moment.kind == "answered"]
         if not read:
-            return self._never_asked("page")
+            return self.never_asked("page")
         return Seen(True, f"{len(read)} answers searched, no secret in them")
+
+    def leak(self, secrets: dict[str, str]) -> Seen | None:
+        """The first secret in a page, if there is one."""
+        for fetched in self.fetched:
+            for name, secret in secrets.items():
+                for found in find_secret(fetched.body, secret):
+                    where = f"{name} ({found.encoding}) in the answer to {fetched.moment.text('purpose')!r}"
+                    return Seen(False, where, fetched.moment.time_s)
+        return None
 
     def without_texts(self, texts: dict[str, str]) -> Seen:
         """The same for throw-away names: nothing of the bench stands in a page."""
@@ -213,9 +264,62 @@ class PagesView:
         found = self.value(purpose, label)
         return found if isinstance(found, Seen) else Seen(bool(found.strip()), f"{label}: {found!r}", self._at(purpose))
 
-    def refused_with(self, purpose: str, status: int) -> Seen:
-        """Whether a request was answered with that status."""
+    def refused_with(self, purpose: str, *statuses: int) -> Seen:
+        """Whether a request was answered with one of those statuses."""
         fetched = self.of(purpose)
         if fetched is None:
-            return self._never_asked(purpose)
-        return Seen(fetched.moment.number("status", 0.0) == status, str(fetched), fetched.moment.time_s)
+            return self.never_asked(purpose)
+        return Seen(fetched.moment.number("status", 0.0) in statuses, str(fetched), fetched.moment.time_s)
+
+    def turned_away(self, purpose: str, *, also: Collection[str] = ()) -> Seen:
+        """Whether a request got an error status, or the connection ended without an answer.
+
+        `also` says what else will do: "success" (2xx), "redirect" (3xx), "refusal" (of the connection), "silence".
+        Silence is the unit's only while the probe, through which it was asked, is witnessed to have been there.
+        """
+        fetched = self.of(purpose)
+        if fetched is None:
+            return self.never_asked(purpose)
+        outcome = _outcome_of(fetched.moment)
+        if outcome in ("error", "closed", *also):
+            return Seen(True, str(fetched), fetched.moment.time_s)
+        if outcome in ("silence", "refusal") and (deaf := self._probe_asleep(fetched.moment)):
+            return Seen.untold(deaf)
+        return Seen(False, str(fetched), fetched.moment.time_s)
+
+    def head_alone(self, purpose: str) -> Seen:
+        """Whether the answer to a bare request, if any, is a head and nothing after it."""
+        fetched = self.of(purpose)
+        if fetched is None:
+            return self.never_asked(purpose)
+        if not fetched.is_whole:
+            return self._damaged(fetched)
+        after = len(fetched.body.partition(b"\r\n\r\n")[2])
+        return Seen(after == 0, f"{fetched}, {after} octets after the head", fetched.moment.time_s)
+
+    def _probe_asleep(self, asked: Moment) -> str:
+        """Why the probe may not have been there while a request waited for its answer; empty where it was."""
+        times = [m.time_s for m in self._window.all("probe", "answering")]
+        end_s = asked.time_s + asked.number("total_s", 0.0)
+        gap = first_within(asleep(times, asked.time_s, end_s, PROBE_GAP_S), asked.time_s, end_s)
+        return asleep_text("probe", gap) if gap else ""
+
+    def same_values(self, earlier: str, later: str) -> Seen:
+        """Whether the form shows, for every setting, what it showed before."""
+        shown: dict[str, str] = {}
+        for name, setting in self._window.record.product.form.settings.items():
+            control = self.control(earlier, setting)
+            if isinstance(control, Seen):
+                return control
+            if isinstance(control, Control):
+                shown[name] = control.value
+        return self.shows(later, shown) if shown else Seen(False, f"the {earlier} shows no setting", self._at(earlier))
+
+
+def _outcome_of(moment: Moment) -> str:
+    """What came of a request, in the words of `turned_away`."""
+    if moment.kind == "answered":
+        status = moment.number("status", 0.0)
+        return "error" if status >= 400.0 else "redirect" if status >= 300.0 else "success"
+    kinds = {"closed": "closed", "cut off": "closed", "refused": "refusal", "silent": "silence"}
+    return kinds.get(moment.kind, moment.kind)

@@ -60,6 +60,28 @@ class PowerView:
                 return Seen(False, f"the supply {told}", moment.time_s)
         return Seen(True, "the supply stayed on")
 
+    def was_off(self, begin_s: float, end_s: float) -> Seen:
+        """Whether the supply was switched off at a time, and read back as off before it was switched on again."""
+        orders = [m for m in self._window.of(self.witness, "off") if begin_s - m.doubt_s <= m.time_s < end_s]
+        read = [m for m in self._fresh_states if begin_s < m.time_s < end_s and m.data.get("on") is not True]
+        if not orders or not read:
+            told = "was not read back as off" if orders else "was not switched off"
+            return Seen.untold(f"{self.witness}: by what was recorded, the supply {told} at {begin_s:.2f} s")
+        return Seen(True, "the supply was off", begin_s)
+
+    def was_cut(self) -> Seen:
+        """Whether, in this leg, the supply was on, then read back as off, then on again."""
+        orders = self._window.of(self.witness, "on", "off")
+        kinds = [m.kind for m in orders]
+        if kinds[-3:] != ["on", "off", "on"]:
+            return Seen.untold(f"{self.witness}: that it was switched off and on again was not recorded")
+        return self.was_off(orders[-2].time_s, orders[-1].time_s)
+
+    def switched_off_s(self, after_s: float) -> float:
+        """When the bench switched it off, the first time after a time in this leg, or ended the leg."""
+        orders = (m.time_s - m.doubt_s for m in self._window.of(self.witness, "off"))
+        return next((time_s for time_s in orders if time_s > after_s), self._window.end_s)
+
     def off_at_end(self) -> Seen:
         """Whether the supply was switched off last in this leg, and read back as off after that."""
         switched = next(reversed(self._window.of(self.witness, "on", "off")), None)

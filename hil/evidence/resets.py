@@ -7,6 +7,7 @@ a chip may repeat the last one. One order allows one start; any other fails the 
 from dataclasses import dataclass
 from functools import cached_property
 
+from hil.core.awake import Asleep
 from hil.core.moments import Moment
 from hil.evidence.console import ConsoleView
 from hil.evidence.power import PowerView
@@ -22,6 +23,7 @@ class Booked:
 
     time_s: float
     asked_by: str | None
+    doubt_s: float = 0.0
 
 
 class ResetsView:
@@ -33,6 +35,11 @@ class ResetsView:
         """Read from a window and its console."""
         self._window = window
         self._console = console
+
+    @property
+    def asleep(self) -> list[Asleep]:
+        """Stretches in which a start would not have been heard."""
+        return self._console.asleep
 
     @cached_property
     def orders(self) -> tuple[Moment, ...]:
@@ -54,7 +61,7 @@ class ResetsView:
             order = earlier[-1] if earlier else None
             if order is not None:
                 left = [later for later in left if later.time_s > order.time_s]
-            booked.append(Booked(start.time_s, order.text("asked_by") if order else None))
+            booked.append(Booked(start.time_s, order.text("asked_by") if order else None, start.doubt_s))
         return tuple(booked)
 
     def none_unasked(self) -> Seen:
@@ -101,3 +108,19 @@ class ResetsView:
         if not self._console.lines:
             return Seen.untold(f"{self.witness}: nothing was heard in this leg")
         return Seen(False, f"no start after the {asked_by}")
+
+    def one_start_for_each(self, asked_by: str) -> Seen:
+        """Whether each order of that origin was followed by one start, and there was no other."""
+        unasked = self.none_unasked()
+        if unasked.holds is False:
+            return unasked
+        if self._console.asleep:
+            return Seen.untold(asleep_text(self.witness, self._console.asleep[0]))
+        orders = [order for order in self.orders if order.text("asked_by") == asked_by]
+        starts = [line for line in self.ledger if line.asked_by == asked_by]
+        if not orders:
+            return Seen.untold(f"ledger: nothing was asked for by the {asked_by}")
+        if len(starts) < len(orders):
+            few = f"{len(starts)} starts after {len(orders)} orders of the {asked_by}"
+            return Seen(False, few, orders[0].time_s) if self._console.lines else self._never_started(asked_by)
+        return Seen(True, f"{len(orders)} orders of the {asked_by}, and a start after each")

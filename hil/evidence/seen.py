@@ -1,7 +1,7 @@
 """What evidence says of a promise: it holds, it does not, or a witness was asleep and nobody can say.
 
 A `Seen` with `holds=None` is a result that could not be had, with its reason; one that is not `promised` judges nothing.
-The judge alone turns it into a verdict.
+The judge alone turns it into a verdict. `accepted` names the finding that a product file accepts: it holds by that alone.
 """
 
 from collections.abc import Iterable, Sequence
@@ -20,6 +20,7 @@ class Seen:
     text: str
     at_s: float | None = None
     promised: bool = True
+    accepted: str = ""
 
     @classmethod
     def not_promised(cls) -> "Seen":

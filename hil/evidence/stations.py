@@ -7,8 +7,8 @@ from hil.core.awake import Asleep, asleep, first_within
 from hil.core.moments import Moment
 from hil.core.readings import Occurrence
 from hil.evidence.air import AirView
-from hil.evidence.seen import Seen, absent, first_seen
-from hil.evidence.window import Window
+from hil.evidence.seen import Seen, absent, asleep_text, first_seen
+from hil.evidence.window import Window, occurrence
 
 STATUS_GAP_S = 2.0
 
@@ -68,6 +68,48 @@ class AccessPointView:
         """The first `joined`, `leased`, `left` or `wrong key` of the unit after a time."""
         return first_seen(self.of_unit(kind), after_s, self._window.end_s, self.asleep, self.witness)
 
+    def first_within(self, kind: str, after_s: float, until_s: float) -> Occurrence:
+        """The same up to another time, which is when the bench went on."""
+        moments = [m for m in self.of_unit(kind) if m.time_s <= until_s]
+        return first_seen(moments, after_s, until_s, self.asleep, self.witness)
+
+    def last_up(self) -> Occurrence:
+        """When a network was put on the air last in this leg."""
+        ups = self._window.of(self.witness, "up")
+        if ups:
+            return occurrence(ups[-1])
+        because = asleep_text(self.witness, self.asleep[0]) if self.asleep else ""
+        return Occurrence.not_before(self._window.begin_s, because)
+
+    @property
+    def lease_delay_s(self) -> float:
+        """How long the network that was put on the air first in this leg keeps its addresses back."""
+        first = next(iter(self._window.of(self.witness, "up")), None)
+        return first.number("lease_delay_s", 0.0) if first else 0.0
+
+    def tried(self, until: Occurrence) -> Seen:
+        """Whether the unit came to the network, with whatever success, before something else was."""
+        found = [m for m in (*self.of_unit("joined"), *self.of_unit("wrong key")) if m.time_s <= until.earliest_s]
+        if found:
+            return Seen(True, f"{found[0].kind} at {found[0].time_s:.1f} s", found[0].time_s)
+        if until.because:
+            return Seen.untold(until.because)
+        gap = first_within(self.asleep, self._window.begin_s, until.earliest_s)
+        return Seen.untold(asleep_text(self.witness, gap)) if gap else Seen(False, "the unit never came to the network")
+
+    def waited_for_lease(self) -> Seen:
+        """Whether the unit, once joined, stayed so until it got its address."""
+        joined = self.first("joined", self._window.begin_s)
+        if not joined.seen:
+            return Seen.untold(joined.because) if joined.because else Seen(False, "the unit never joined")
+        lease = self.first("leased", joined.earliest_s)
+        until_s = lease.latest_s if lease.seen else self._window.end_s
+        again = self.of_unit("joined")[1:]
+        gone = tuple(m for m in (*self.of_unit("left"), *again) if joined.latest_s < m.time_s <= until_s)
+        gaps = [g for g in self.asleep if g.meets(joined.earliest_s, min(until_s, self._window.end_s))]
+        waited = absent(gone, "farewell or another joining of the unit", gaps, self.witness)
+        return waited if lease.seen or not waited.holds else Seen(False, "no address was given", self._window.end_s)
+
     @property
     def leased_address(self) -> str | None:
         """The address the unit was given last in this leg."""
@@ -105,6 +147,22 @@ class ProbeView:
     def __init__(self, window: Window) -> None:
         """Read from a window."""
         self._window = window
+
+    @cached_property
+    def asleep(self) -> list[Asleep]:
+        """Stretches in which its daemon did not answer."""
+        times = [m.time_s for m in self._window.all(self.witness, "answering")]
+        return asleep(times, self._window.begin_s, self._window.end_s, STATUS_GAP_S)
+
+    def stayed(self) -> Seen:
+        """Whether the unit kept it on the hotspot for as long as the leg stayed there."""
+        begun = next(iter(self._window.of("leg", "stays on the hotspot")), None)
+        over = next(iter(self._window.of("leg", "has stayed on the hotspot")), None)
+        if begun is None or over is None:
+            return self.got_in() if self.leased() is None else Seen.untold(f"{self.witness}: no stay was recorded")
+        left = tuple(m for m in self._window.of(self.witness, "left") if begun.time_s <= m.time_s <= over.time_s)
+        gaps = [gap for gap in self.asleep if gap.meets(begun.time_s, over.time_s)]
+        return absent(left, "farewell to the probe", gaps, self.witness)
 
     def joined(self) -> Moment | None:
         """When it joined."""

@@ -26,6 +26,7 @@ class Record:
     frames: Callable[[], LampFrames]
     page: Callable[[str], bytes]
     console: Callable[[], bytes]
+    began: str = ""  # wall clock, as the run's record states it
 
     @cached_property
     def by_kind(self) -> Mapping[tuple[str, str], tuple[Moment, ...]]:
@@ -80,9 +81,13 @@ class Window:
 
     def of(self, source: str, *kinds: str) -> tuple[Moment, ...]:
         """Moments inside the window."""
+        return self.around(0.0, source, *kinds)
+
+    def around(self, margin_s: float, source: str, *kinds: str) -> tuple[Moment, ...]:
+        """Moments inside the window, and so long before and after it."""
         found = self.all(source, *kinds)
-        first = bisect_left(found, self.begin_s, key=lambda m: m.time_s)
-        last = bisect_right(found, self.end_s, key=lambda m: m.time_s)
+        first = bisect_left(found, self.begin_s - margin_s, key=lambda m: m.time_s)
+        last = bisect_right(found, self.end_s + margin_s, key=lambda m: m.time_s)
         return found[first:last]
 
     def last_before(self, time_s: float, source: str, *kinds: str) -> Moment | None:

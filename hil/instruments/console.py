@@ -93,7 +93,7 @@ class Console:
         self._timeline.add("console", "closed", port=self.port)
 
     def reset(self, asked_by: str) -> None:
-        """Pulse the reset line.
+        """Pulse the reset line; books `reset line` as it is pulled, and `reset line released`.
 
         Raises:
             BenchError: the port is closed or broke.
@@ -104,9 +104,20 @@ class Console:
             self._timeline.add("console", "reset line", asked_by=asked_by)
             self._serial.rts = True
             self._stop.wait(RESET_REAL_S)
+            begun_s = time.monotonic()
             self._serial.rts = False
+            self._book_release(begun_s)
         except (serial.SerialException, OSError) as error:
             raise BenchError(f"console {self.port}", f"its reset line failed: {error}.", "Check the cable.") from error
+
+    def _book_release(self, begun_monotonic_s: float) -> None:
+        """Book that the reset line was let go, and the unit starts: the middle of that order, give or take half of it."""
+        clock, ended_s = self._timeline.clock, time.monotonic()
+        time_s, doubt_s = (
+            clock.at((begun_monotonic_s + ended_s) / 2.0),
+            clock.unit_s((ended_s - begun_monotonic_s) / 2.0),
+        )
+        self._timeline.add("console", "reset line released", time_s=time_s, doubt_s=doubt_s)
 
     def _read(self, port: serial.Serial, raw: FileIO) -> None:
         rest = b""

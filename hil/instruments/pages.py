@@ -9,6 +9,7 @@ import base64
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Literal
 from urllib.parse import urljoin, urlsplit
 
@@ -20,14 +21,17 @@ from hil.core.errors import InstrumentGone
 from hil.instruments.watched_connection import Exchange, HeadTooLargeError, WatchedAdapter
 from hil.page.fill import FormRequest
 
-Outcome = Literal["answered", "refused", "silent", "cut off", "too large", "too slow", "redirected away"]
+Outcome = Literal[
+    "answered", "refused", "silent", "closed", "cut off", "too large", "too slow", "redirected away", "hung up"
+]
 Credentials = tuple[str, str]  # user and password
 
 REDIRECTS = 5
+NO_FIELDS: Mapping[str, str] = MappingProxyType({})
 _CHUNK_OCTETS = 16 << 10
 _REDIRECTING = frozenset({301, 302, 303, 307, 308})  # RFC 9110, 15.4
 # What a network that does not lead to the unit looks like; any other error type is the endpoint's own trouble.
-_UNREACHED: Mapping[str, Outcome] = {
+UNREACHED: Mapping[str, Outcome] = {
     "connection_refused": "refused",
     "connection_timeout": "silent",
     "destination_unavailable": "silent",
@@ -48,7 +52,8 @@ class Answer:
     request had been sent, and the other two count from it to the first octet and
     to the end: the last octet of an answer, else when it was given up. `body` has its transfer
     and content encodings taken off; where not even a head could be read, it is
-    what came. `redirects` are the answers that led here, each with its own times.
+    what came. `redirects` are the answers that led here, each with its own times. `octets_out`, `closed` and `hung up`
+    are of bare connections alone (`raw_connection`).
     """
 
     outcome: Outcome
@@ -62,6 +67,7 @@ class Answer:
     begun_monotonic_s: float
     note: str = ""
     redirects: tuple["Answer", ...] = field(default=())
+    octets_out: int | None = None
 
     def header(self, name: str) -> str:
         """Give the first header of that name; empty if there is none."""
@@ -98,16 +104,32 @@ class Pages:
         self._session.headers.clear()
         self._session.headers.update(_HEADERS)
 
-    def get(self, url: str, auth: Credentials | None = None) -> Answer:
+    def get(
+        self,
+        url: str,
+        auth: Credentials | None = None,
+        fields: Mapping[str, str] = NO_FIELDS,
+        *,
+        follow: bool = True,
+    ) -> Answer:
         """Fetch a page; see `send`."""
-        return self.send(FormRequest("GET", url, b"", ""), auth)
+        return self.send(FormRequest("GET", url, b"", ""), auth, fields, follow=follow)
 
-    def send(self, request: FormRequest, auth: Credentials | None = None) -> Answer:
-        """Send a request and follow redirects on the unit.
+    def send(
+        self,
+        request: FormRequest,
+        auth: Credentials | None = None,
+        fields: Mapping[str, str] = NO_FIELDS,
+        *,
+        follow: bool = True,
+    ) -> Answer:
+        """Send a request and follow redirects on the unit, unless told not to.
 
         Args:
             request: What to send, to an absolute http address.
             auth: User and password for Basic authentication (RFC 7617, in UTF-8).
+            fields: Further fields of the head, by name.
+            follow: Whether a redirect is followed, or is the answer.
 
         Raises:
             InstrumentGone: the endpoint is not there, or failed itself.
@@ -116,9 +138,9 @@ class Pages:
         limit_s = time.monotonic() + self._limit_s
         earlier: tuple[Answer, ...] = ()
         while True:
-            answer = replace(self._ask(request, auth, limit_s - time.monotonic()), redirects=earlier)
+            answer = replace(self._ask(request, auth, fields, limit_s - time.monotonic()), redirects=earlier)
             location = answer.header("location") if answer.outcome == "answered" else ""
-            if answer.status not in _REDIRECTING or not location:
+            if answer.status not in _REDIRECTING or not location or not follow:
                 return answer
             onward = _onward(request, answer.status, location)
             if onward is None:
@@ -127,8 +149,8 @@ class Pages:
                 return replace(answer, note=f"more than {REDIRECTS} redirects")
             request, earlier = onward, (*earlier, replace(answer, redirects=()))
 
-    def _ask(self, request: FormRequest, auth: Credentials | None, limit_s: float) -> Answer:
-        prepared = self._prepared(request, auth)
+    def _ask(self, request: FormRequest, auth: Credentials | None, fields: Mapping[str, str], limit_s: float) -> Answer:
+        prepared = self._prepared(request, auth, fields)
         reader = _Reader(Exchange(limit_s), self._size_limit)
         try:
             reader.read(prepared, {"http": self._endpoint_url})
@@ -140,10 +162,14 @@ class Pages:
             extract_cookies_to_jar(self._session.cookies, prepared, reader.cookies_from)  # type: ignore[no-untyped-call]
         return self._told(reader.answer(request))
 
-    def _prepared(self, request: FormRequest, auth: Credentials | None) -> requests.PreparedRequest:
+    def _prepared(
+        self, request: FormRequest, auth: Credentials | None, fields: Mapping[str, str]
+    ) -> requests.PreparedRequest:
         if urlsplit(request.url).scheme.lower() != "http":
             raise ValueError(f"not an http address: {request.url!r}")
-        headers = {"Content-Type": request.content_type} if request.content_type else {}
+        headers = dict(fields)
+        if request.content_type:
+            headers["Content-Type"] = request.content_type
         if auth is not None:
             headers["Authorization"] = "Basic " + base64.b64encode(":".join(auth).encode()).decode("ascii")
         made = requests.Request(request.method, request.url, headers=headers, data=request.body or None)
@@ -154,12 +180,11 @@ class Pages:
 
     def _told(self, answer: Answer) -> Answer:
         """Turn what the endpoint said of itself into what it means for the unit."""
-        who, _, rest = answer.header("proxy-status").partition(";")
-        if who.strip() != "hil":
+        error = endpoint_error(answer.header("proxy-status"))
+        if error is None:
             return answer
-        error = rest.partition("error=")[2].partition(";")[0].strip()
         text = answer.body.decode("utf-8", "replace").strip()
-        outcome = _UNREACHED.get(error)
+        outcome = UNREACHED.get(error)
         if outcome is None:
             raise self._broken(f"its endpoint failed: {error}: {text}")
         return replace(answer, outcome=outcome, status=None, headers=(), body=b"", first_octet_s=None, note=text)
@@ -233,6 +258,12 @@ class _Reader:
             begun_monotonic_s=begun_s,
             note=self._note,
         )
+
+
+def endpoint_error(proxy_status: str) -> str | None:
+    """Give the type of error (RFC 9209, 2.3) that our endpoint states of itself; None where the field is not its own."""
+    who, _, rest = proxy_status.partition(";")
+    return rest.partition("error=")[2].partition(";")[0].strip() if who.strip() == "hil" else None
 
 
 def _first_cause(problem: BaseException) -> BaseException:

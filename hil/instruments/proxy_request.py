@@ -4,6 +4,9 @@ import re
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
+HOST_FIELD = "Hil-Host"
+"""A client of ours names here the host it asks for where that is another than the one it dials, as in a captive network."""
+
 # RFC 9110, 7.6.1, and the two of proxies. Transfer-Encoding stays: the body it frames is carried as it is.
 _HOP_BY_HOP = frozenset(
     {"connection", "keep-alive", "proxy-authenticate", "proxy-authorization", "proxy-connection", "te", "upgrade"}
@@ -79,8 +82,10 @@ def _onward(method: str, target: str, version: str, fields: list[tuple[str, str]
     named = {name.strip().lower() for key, value in fields if key.lower() == "connection" for name in value.split(",")}
     dropped = (_HOP_BY_HOP | named) - _KEPT
     # The target says which host is meant, whatever the Host field says (RFC 9112, 3.2.2).
-    kept = [f"{name}: {value}" for name, value in fields if name.lower() not in dropped and name.lower() != "host"]
-    host = f"Host: {authority.rpartition('@')[2]}"
+    own = {"host", HOST_FIELD.lower()}
+    kept = [f"{name}: {value}" for name, value in fields if name.lower() not in dropped | own]
+    asked = next((value for name, value in fields if name.lower() == HOST_FIELD.lower()), "")
+    host = f"Host: {asked or authority.rpartition('@')[2]}"
     return "\r\n".join([f"{method} {path} {version}", host, *kept, "Connection: close", "", ""]).encode("latin-1")
 
 

@@ -19,11 +19,23 @@ Details = Mapping[str, Json]
 
 @dataclass(frozen=True, slots=True)
 class NetworkPlan:
-    """A network the access point is to offer: WPA2 with a passphrase, on one channel."""
+    """A network the access point is to offer, on one channel: WPA2, or open where there is no passphrase.
+
+    A `hidden` one leaves its name out of its beacons. `lease_delay_s` is how long its DHCP server keeps an offer back; None:
+    it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4).
+    """
 
     name: str
-    passphrase: str
+    passphrase: str | None
     channel: int
+    hidden: bool = False
+    lease_delay_s: float | None = 0.0
+    refuses_leases: bool = False
+
+    @property
+    def security(self) -> str:
+        """As a beacon announces it."""
+        return "open" if self.passphrase is None else "wpa2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,21 +88,61 @@ class Station(ABC):
 
 
 class AccessPoint(Station):
-    """The access point. Books `up` (with name, channel and bssid), `down`, `joined`, `left`, `wrong key`, `leased`."""
+    """The access point. Books `up` (with all of its plan but the key), `down`, `joined`, `left`, `wrong key`, `leased`."""
 
     source = "access point"
 
-    @abstractmethod
+    def __init__(self, timeline: Timeline) -> None:
+        """Begin with nothing on the air."""
+        super().__init__(timeline)
+        self._plan: NetworkPlan | None = None
+
     def up(self, plan: NetworkPlan) -> None:
-        """Offer a network.
+        """Offer a network, in place of another one; nothing to do where this very plan is on the air already.
+
+        Raises:
+            BenchError: the radio or its daemon refuses.
+        """
+        if plan == self._plan:
+            return
+        self.down()
+        bssid = self._go_up(plan)
+        self._plan = plan
+        self._timeline.add(
+            self.source,
+            "up",
+            name=plan.name,
+            channel=plan.channel,
+            bssid=bssid,
+            security=plan.security,
+            hidden=plan.hidden,
+            lease_delay_s=plan.lease_delay_s,
+            refuses_leases=plan.refuses_leases,
+        )
+
+    def down(self) -> None:
+        """Stop offering it, at once and without farewell; the control network stays on the air."""
+        if self._plan is not None:
+            self._go_down()
+            self._plan = None
+            self._timeline.add(self.source, "down")
+
+    @property
+    def network(self) -> str:
+        """The name of the network on the air; empty where there is none."""
+        return self._plan.name if self._plan else ""
+
+    @abstractmethod
+    def _go_up(self, plan: NetworkPlan) -> str:
+        """Put a network on the air; returns its bssid.
 
         Raises:
             BenchError: the radio or its daemon refuses.
         """
 
     @abstractmethod
-    def down(self) -> None:
-        """Stop offering it, at once and without farewell; the control network stays on the air."""
+    def _go_down(self) -> None:
+        """Take it off the air, at once and without farewell."""
 
     @abstractmethod
     def lease_of_bench(self) -> Lease:

@@ -2,11 +2,14 @@
 
 import hashlib
 import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 from hil.core.clock import Clock
 from hil.core.timeline import Timeline
-from hil.instruments.pages import Answer, Pages
+from hil.instruments.pages import NO_FIELDS, Answer, Pages
+from hil.instruments.raw_connection import RawConnection
 from hil.instruments.stations import Lease
 from hil.page.fill import FormRequest
 
@@ -22,6 +25,10 @@ class Visits:
         self._timeline = timeline
         self._folder = folder
         self._count = 0
+
+    def real_s(self, unit_s: float) -> float:
+        """How many real seconds a wait of unit seconds is."""
+        return self._timeline.clock.real_s(unit_s)
 
     def at(self, lease: Lease) -> "Visitor":
         """A session of its own over one lease."""
@@ -55,6 +62,7 @@ class Visits:
             method=answer.method,
             url=answer.url,
             status=answer.status,
+            location=answer.header("location"),
             content_type=next((v for k, v in answer.headers if k.lower() == "content-type"), ""),
             first_octet_s=None if answer.first_octet_s is None else clock.unit_s(answer.first_octet_s),
             total_s=clock.unit_s(answer.total_s),
@@ -64,6 +72,7 @@ class Visits:
             sha256=hashlib.sha256(answer.body).hexdigest(),
             note=answer.note,
             redirects=[earlier.url for earlier in answer.redirects],
+            details={} if answer.octets_out is None else {"octets_out": answer.octets_out},
         )
 
 
@@ -76,16 +85,39 @@ class Visitor:
         self._pages = pages
         self._lease = lease
 
-    def get(self, url: str, purpose: str, auth: Credentials | None = None) -> Answer:
+    def get(
+        self,
+        url: str,
+        purpose: str,
+        auth: Credentials | None = None,
+        fields: Mapping[str, str] = NO_FIELDS,
+        *,
+        follow: bool = True,
+    ) -> Answer:
         """Fetch a page, for a purpose that the evidence finds it by."""
         self._visits.ask(purpose)
-        answer = self._pages.get(url, auth=auth)
+        answer = self._pages.get(url, auth, fields, follow=follow)
         self._visits.book(answer, purpose, self._lease)
         return answer
 
-    def send(self, request: FormRequest, purpose: str, auth: Credentials | None = None) -> Answer:
+    def send(
+        self,
+        request: FormRequest,
+        purpose: str,
+        auth: Credentials | None = None,
+        fields: Mapping[str, str] = NO_FIELDS,
+    ) -> Answer:
         """Send a filled form."""
         self._visits.ask(purpose)
-        answer = self._pages.send(request, auth=auth)
+        answer = self._pages.send(request, auth, fields)
         self._visits.book(answer, purpose, self._lease)
         return answer
+
+    @contextmanager
+    def connection(self, url: str, purpose: str) -> Iterator[RawConnection]:
+        """A bare connection to the unit, to send what no browser sends; booked when it is done with."""
+        self._visits.ask(purpose)
+        limit_s = self._visits.real_s(PATIENCE_S)
+        with RawConnection(self._lease.endpoint_url, url, self._lease.network, limit_s=limit_s) as connection:
+            yield connection
+        self._visits.book(connection.answer(), purpose, self._lease)

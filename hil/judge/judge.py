@@ -3,13 +3,16 @@
 A check never raises a verdict itself and never stops at the first bad finding: all of them reach the sheet.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from math import inf
 
 from hil.core.product import Bound
 from hil.core.readings import Reading
-from hil.core.verdicts import Finding, Verdict
+from hil.core.verdicts import Finding, Limits, Verdict
 from hil.evidence.seen import Seen
 from hil.judge.rules import judge_reading
+from hil.judge.statistics import rate_statement
 
 VERDICT_OF = {True: Verdict.PASS, False: Verdict.FAIL, None: Verdict.UNJUDGED}
 WORST_FIRST = (Verdict.FAIL, Verdict.UNJUDGED, Verdict.NOT_REACHED, Verdict.PASS, Verdict.NOT_APPLICABLE)
@@ -39,11 +42,74 @@ class Judge:
         if not seen.promised:
             self.not_promised(promised)
             return
-        self.findings.append(Finding(VERDICT_OF[seen.holds], promised, seen.text, at_s=seen.at_s))
+        verdict = VERDICT_OF[seen.holds]
+        self.findings.append(Finding(verdict, promised, seen.text, at_s=seen.at_s, accepted=seen.accepted))
+
+    def all_hold(self, seen: Mapping[str, Seen], promised: str, told: str = "") -> None:
+        """Judge many of a kind: each that fails by its own name, then all of them in one finding that counts them.
+
+        Args:
+            seen: What was seen of each, by its name.
+            promised: What is promised of all of them.
+            told: What more there is to say of all of them.
+        """
+        self._judge_all(
+            [Finding(VERDICT_OF[s.holds], f"{name}: {promised}", s.text, at_s=s.at_s) for name, s in seen.items()],
+            promised,
+            told,
+        )
+
+    def all_within(
+        self, promise: Bound | None, readings: Mapping[str, Reading | Seen], what: str, told: str = ""
+    ) -> None:
+        """The same of readings against one promise; the finding for all of them bears the longest."""
+        if promise is None:
+            self.not_promised(what)
+            return
+        each = Judge()
+        for name, reading in readings.items():
+            each.within(promise, reading, f"{name}: {what}")
+        self._judge_all(each.findings, what, told)
+
+    def alike(self, ratio: Reading | None, most: float, untimed: Seen | None, told: str) -> None:
+        """Judge how many times a set's median its 95th percentile is.
+
+        Args:
+            ratio: That, where there is any.
+            most: How many times it may be.
+            untimed: Of one that has no time at all, why.
+            told: What more there is to say of the set.
+        """
+        what = "95th percentile of the times over their median"
+        if untimed is not None or ratio is None:
+            self.holds(untimed or Seen(None, "nothing was timed"), what)
+            return
+        finding = judge_reading(ratio, Limits(None, most, "times"), what)
+        self.findings.append(replace(finding, seen=f"{finding.seen}; {told}"))
+
+    def _judge_all(self, each: Sequence[Finding], promised: str, told: str) -> None:
+        """Failures one by one, and a finding for all; where one is undecided and none failed, it says why."""
+        failed = [finding for finding in each if finding.verdict is Verdict.FAIL]
+        undecided = [finding for finding in each if finding.verdict is Verdict.UNJUDGED]
+        judged = len(each) - len(undecided)
+        parts = [rate_statement(len(failed), judged), told]
+        if undecided:
+            parts.append(f"{len(undecided)} undecided, the first: {undecided[0].promised}: {undecided[0].seen}")
+        seen = "; ".join(part for part in parts if part)
+        longest = max((f for f in each if f.reading is not None), key=_upper_end, default=None)
+        verdict = Verdict.FAIL if failed else Verdict.UNJUDGED if undecided or not each else Verdict.PASS
+        summary = Finding(verdict, promised, seen, tally=(len(failed), judged))
+        if longest is not None and verdict is Verdict.PASS:
+            summary = replace(summary, reading=longest.reading, limits=longest.limits, at_s=longest.at_s)
+        self.findings += [*failed, summary]
 
     def not_promised(self, what: str) -> None:
         """Say that the product does not promise this."""
         self.findings.append(Finding(Verdict.NOT_APPLICABLE, what, "not promised by the product file"))
+
+
+def _upper_end(finding: Finding) -> float:
+    return finding.reading.high if finding.reading is not None else -inf
 
 
 def verdict_of_findings(findings: Sequence[Finding]) -> Verdict:

@@ -11,7 +11,7 @@ class CheckResult:
     """A check's verdict and what it rests on.
 
     `name` is the item's id; `title` the first line of its docstring; `reason` says why it is not a pass, in a line.
-    `takes` counts how often its leg was driven and judged.
+    `takes` counts how often its leg was driven and judged, `failed_takes` numbers those in which it failed, from 1.
     """
 
     name: str
@@ -22,12 +22,23 @@ class CheckResult:
     findings: tuple[Finding, ...] = ()
     reason: str = ""
     takes: int = 1
+    failed_takes: tuple[int, ...] = ()
 
 
 def run_verdict(results: Sequence[CheckResult], *, broken: bool = False) -> Verdict:
     """The verdict of a run; a bench that broke leaves no pass."""
     verdict = verdict_of(result.verdict for result in results)
     return Verdict.UNJUDGED if broken and verdict is Verdict.PASS else verdict
+
+
+def accepted_findings(results: Sequence[CheckResult]) -> list[tuple[CheckResult, Finding]]:
+    """The findings that passed by the product file's acceptance alone; of each name and check the first."""
+    first: dict[tuple[str, str], tuple[CheckResult, Finding]] = {}
+    for result in results:
+        for finding in result.findings:
+            if finding.accepted:
+                first.setdefault((finding.accepted, result.name), (result, finding))
+    return list(first.values())
 
 
 def nearest_to_limits(results: Sequence[CheckResult], count: int = 3) -> list[tuple[CheckResult, Finding, float]]:

@@ -1,7 +1,8 @@
 """From pixels of a status lamp to colour words, changes, flash rate and stage: pure functions on arrays.
 
-In order: `dark_reference`, `read_light`, `colour_words`, `colour_spans`, `stages_over_time`; beside them
-`flash_rate`, and for the camera itself `stamp_scatter`, `frozen_spans`, `bench_lamp_delay`, `bench_lamp_seen`, `awake_windows`.
+In order: `dark_reference`, `read_light`, `colour_words`, `colour_spans`, `stages_over_time`; beside them `looks` for a
+lamp not yet described, `flash_rate`, and for the camera itself `stamp_scatter`, `frozen_spans`, `bench_lamp_delay`,
+`bench_lamp_seen`, `awake_windows`.
 Wrong input raises ValueError; what the frames do not tell is "unrecognised" or `NotTold`, never the nearest.
 """
 
@@ -12,6 +13,7 @@ from hil.lamp.colour import COLOURS, OFF, SAME_COLOUR, UNRECOGNISED, colour_word
 from hil.lamp.doubt import NotTold, stamp_scatter
 from hil.lamp.flash import FlashRate, flash_rate
 from hil.lamp.light import DarkReference, FrameLight, LampLight, colour_words, dark_reference, read_light
+from hil.lamp.looks import Look, looks
 from hil.lamp.spans import Span, colour_spans
 from hil.lamp.stage import DARK, StageSpan, stages_over_time
 
@@ -28,6 +30,7 @@ __all__ = [
     "FlashRate",
     "FrameLight",
     "LampLight",
+    "Look",
     "NotTold",
     "Span",
     "StageSpan",
@@ -41,6 +44,7 @@ __all__ = [
     "dark_reference",
     "flash_rate",
     "frozen_spans",
+    "looks",
     "read_light",
     "stages_over_time",
     "stamp_scatter",

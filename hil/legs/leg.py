@@ -31,6 +31,8 @@ PROFILES: tuple[Profile, ...] = ("quick", "release", "soak")
 """How much is driven: for each board that leaves, for a build before its release, for hours. Each holds those before it."""
 DECLARED: dict[str, "Leg"] = {}
 """Every leg without parameters declared so far, by name: what the planner may use as a bridge."""
+PARAMETRISED: dict[str, "Leg"] = {}
+"""Every leg with parameters declared so far."""
 
 
 @dataclass(frozen=True)
@@ -106,15 +108,14 @@ def leg(
         title = (getdoc(drive) or drive.__name__).splitlines()[0]
         declaration = Leg(drive.__name__, title, begins, ends, drive, expected_s, repeat, retakes, last, profile)
 
-        if parameters is None:
-            DECLARED[declaration.name] = declaration
+        (DECLARED if parameters is None else PARAMETRISED)[declaration.name] = declaration
 
         def look_up(request: pytest.FixtureRequest, hil_run: "EvidenceShelf") -> object:
             return hil_run.evidence(declaration, getattr(request, "param", None))
 
         look_up.__doc__ = drive.__doc__
         setattr(look_up, LEG_ATTRIBUTE, declaration)
-        return pytest.fixture(scope="session", name=drive.__name__, params=parameters)(look_up)
+        return pytest.fixture(scope="session", name=drive.__name__, params=parameters, ids=str)(look_up)
 
     return declare
 

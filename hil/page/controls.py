@@ -19,6 +19,8 @@ _INPUT_TYPES = (
     *("number", "range", "color", "checkbox", "radio", "file", "submit", "image", "reset", "button"),
 )
 _ENCTYPES = ("application/x-www-form-urlencoded", "multipart/form-data", "text/plain")
+NUMBER = r"-?([0-9]+(\.[0-9]+)?|\.[0-9]+)([eE][+-]?[0-9]+)?"
+"""A valid floating-point number (HTML Standard, 2.3.4.3)."""
 _METHODS = ("get", "post", "dialog")
 
 
@@ -78,11 +80,15 @@ def _control(tree: Tree, element: Element, labels: dict[Element, str], resolve: 
         checked="checked" in element.attrib,
         options=options,
         maxlength=_whole_number(element.get("maxlength")),
+        minimum=_bound(element, kind, "min"),
+        maximum=_bound(element, kind, "max"),
         required="required" in element.attrib,
         disabled=_disabled(tree, element),
         read_only="readonly" in element.attrib,
         multiple="multiple" in element.attrib,
         target=_target(element, resolve),
+        placeholder=element.get("placeholder", ""),
+        step=element.get("step", ""),
     )
 
 
@@ -180,6 +186,14 @@ def _one_of(known: tuple[str, ...], given: str | None) -> str | None:
     if given is None:
         return None
     return given.lower() if given.lower() in known else known[0]
+
+
+def _bound(element: Element, kind: str, end: str) -> float | None:
+    """Read an end of a number's range; a date has ends too, and they are no numbers."""
+    if kind not in ("number", "range"):
+        return None
+    found = re.fullmatch(NUMBER, element.get(end, ""))
+    return float(found[0]) if found else None
 
 
 def _whole_number(text: str | None) -> int | None:

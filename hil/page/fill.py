@@ -8,8 +8,9 @@ reason: that is the unit's doing, so it is evidence. Source: WHATWG HTML Standar
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from hil.page.controls import NUMBER
 from hil.page.encode import Entry, multipart, plain, urlencoded
 from hil.page.page import Control, Form, NotFound, Option, Page, same_label
 
@@ -30,7 +31,6 @@ _SUBMIT = ("submit", "image")
 _TICKED = ("checkbox", "radio")
 _UNTYPED = (*_SUBMIT, "hidden", "reset", "button", "file", "range", "color")
 _ONE_LINE = ("text", "search", "tel", "password", "url", "email")
-_NUMBER = re.compile(r"-?([0-9]+(\.[0-9]+)?|\.[0-9]+)([eE][+-]?[0-9]+)?")
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,9 @@ def fill_page(page: Page, values: Mapping[str, str]) -> FormRequest | NotFound:
     return fill(form, {control.name: values[key] for key, control in found.items() if isinstance(control, Control)})
 
 
-def fill(form: Form, values: Mapping[str, str], button: Control | None = None) -> FormRequest | NotFound:
+def fill(
+    form: Form, values: Mapping[str, str], button: Control | None = None, *, freely: bool = False
+) -> FormRequest | NotFound:
     """Fill a form in and press a button of it.
 
     Args:
@@ -115,6 +117,8 @@ def fill(form: Form, values: Mapping[str, str], button: Control | None = None) -
         values: By control name. A checkbox or radio button takes its own value,
             a checkbox also "" for off; a select takes an option's value or text.
         button: The button to press; left out, the first of the form, if any.
+        freely: Send what is to be typed as it stands, past the page's own limits,
+            as a script would that read only the names of the controls.
 
     Returns:
         The request, or why a person could not have filled the form in so.
@@ -127,6 +131,9 @@ def fill(form: Form, values: Mapping[str, str], button: Control | None = None) -
     for control in form.controls:
         wanted = values.get(control.name) if _takes(control) else None
         entries += _entries(control, wanted, pressed, form.encoding)
+    if freely:
+        entries = [replace(entry, value=values.get(entry.name, entry.value)) for entry in entries]
+        return _request(form, pressed, entries, ())
     notes = tuple(note for c in form.controls if c.name in values and (note := _note(c, values[c.name])))
     return _request(form, pressed, entries, notes)
 
@@ -209,7 +216,7 @@ def _sanitised(control: Control, text: str) -> str:
         text = re.sub(r"[\r\n]", "", text)
     if control.kind in ("url", "email"):
         text = text.strip(" \t\n\f\r")
-    if control.kind == "number" and not _NUMBER.fullmatch(text):
+    if control.kind == "number" and not re.fullmatch(NUMBER, text):
         return ""
     return text
 

@@ -47,6 +47,7 @@ class Control:
     "select", "textarea", or a button's "submit", "reset", "button". `value` is
     what it holds now (of a checkbox or radio button: what it sends if checked).
     `maxlength` counts UTF-16 code units. `disabled` counts a fieldset's too.
+    `minimum` and `maximum` are what the page states of a number, if it does; `step` is as written.
     """
 
     name: str
@@ -56,11 +57,15 @@ class Control:
     checked: bool = False
     options: tuple[Option, ...] = ()
     maxlength: int | None = None
+    minimum: float | None = None
+    maximum: float | None = None
     required: bool = False
     disabled: bool = False
     read_only: bool = False
     multiple: bool = False
     target: Target = Target()
+    placeholder: str = ""
+    step: str = ""
 
 
 @dataclass(frozen=True)

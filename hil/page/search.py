@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from html.entities import html5
 from itertools import product
 from typing import Literal
@@ -46,6 +47,7 @@ def _each(pattern: bytes, haystack: bytes) -> list[re.Match[bytes]]:
     return list(re.finditer(b"(?=" + pattern + b")", haystack))  # looking ahead finds overlapping ones too
 
 
+@cache
 def _patterns(secret: str, octets: bytes) -> list[tuple[Encoding, bytes]]:
     return [
         ("URL", b"".join(map(_url_octet, octets))),

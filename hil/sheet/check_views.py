@@ -4,14 +4,15 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from hil.core.frames import LampFrames
 from hil.core.readings import Reading
 from hil.core.run_folder import LegRecord
 from hil.core.verdicts import Finding, Verdict
+from hil.evidence.window import Record
 from hil.judge.results import CheckResult
 from hil.sheet.film import film_strip
 from hil.sheet.palette import slug
 from hil.sheet.pictures import reading_bar, verdict_mark
+from hil.sheet.tries_pictures import tries_pictures
 from hil.sheet.wording import Wording, leg_title, sentence
 
 MOST_STRIPS = 3  # film strips of one leg's takes
@@ -58,7 +59,7 @@ class CheckView:
 
 @dataclass(frozen=True, slots=True)
 class StripView:
-    """A film strip and what it shows."""
+    """A film strip, or another picture of a take, and what it shows."""
 
     caption: str
     picture: str
@@ -111,7 +112,7 @@ def outcome_of(counts: Counts) -> str:
 
 
 def leg_views(
-    groups: Mapping[str, Sequence[CheckResult]], legs: Sequence[LegRecord], frames: LampFrames, wording: Wording
+    groups: Mapping[str, Sequence[CheckResult]], legs: Sequence[LegRecord], record: Record, wording: Wording
 ) -> tuple[LegView, ...]:
     """All groups as shown; checks are numbered through."""
     views: list[LegView] = []
@@ -122,7 +123,7 @@ def leg_views(
         drives = tuple(wording.plain(_drive(at, leg)) for at, leg in enumerate(legs, 1) if leg_name(leg) == name)
         title = wording.plain(leg_title(name)) or "The run as a whole"
         counts = count_verdicts(group)
-        views.append(LegView(title, drives, _strips(name, legs, frames), checks, counts, outcome_of(counts)))
+        views.append(LegView(title, drives, _strips(name, legs, record), checks, counts, outcome_of(counts)))
     return tuple(views)
 
 
@@ -134,14 +135,14 @@ def _drive(number: int, leg: LegRecord) -> str:
     )
 
 
-def _strips(name: str, legs: Sequence[LegRecord], frames: LampFrames) -> tuple[StripView, ...]:
-    takes = [leg for leg in legs if leg_name(leg) == name][:MOST_STRIPS]
-    found = [(leg, film_strip(frames.within(leg.begin_s, leg.end_s), leg.begin_s)) for leg in takes]
-    return tuple(
-        StripView(f"Lamp over take {leg.take}, enlarged; seconds since the leg began", picture)
-        for leg, picture in found
-        if picture
-    )
+def _strips(name: str, legs: Sequence[LegRecord], record: Record) -> tuple[StripView, ...]:
+    """The lamp over each take of a leg, and what was tried many times in it."""
+    frames, found = record.frames(), []
+    for leg in [leg for leg in legs if leg_name(leg) == name][:MOST_STRIPS]:
+        lamp = f"Lamp over take {leg.take}, enlarged; seconds since the leg began"
+        found.append(StripView(lamp, film_strip(frames.within(leg.begin_s, leg.end_s), leg.begin_s)))
+        found += [StripView(*shown) for shown in tries_pictures(record, name, leg.begin_s, leg.end_s)]
+    return tuple(strip for strip in found if strip.picture)
 
 
 def title_of(result: CheckResult, wording: Wording) -> str:

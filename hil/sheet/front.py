@@ -7,10 +7,13 @@ from hil.core.moments import Json
 from hil.core.product import Product
 from hil.core.run_folder import RunInfo
 from hil.core.verdicts import Verdict
-from hil.judge.results import CheckResult
+from hil.judge.results import CheckResult, accepted_findings
+from hil.judge.statistics import rate_statement
+from hil.sheet.check_views import leg_name
 from hil.sheet.wording import NOT_STATED, Row, Wording, clock_time, count, label_words, leg_title
 
 FRONT_SECTIONS = ("unit", "build", "product", "bench", "surroundings", "instruments", "canaries", "trial", "route")
+LEAST_RATED = 3  # takes: one that was granted a second look is no sample
 ROUTE_LABELS = ("unit time", "lower bound")  # the rest of the route is long, and stands at the end
 Facts = Mapping[str, Json]
 BEYOND = {
@@ -100,7 +103,9 @@ def verdict_sentence(verdict: Verdict, results: Sequence[CheckResult], info: Run
     apply = len(results) - by[Verdict.NOT_APPLICABLE]
     if verdict is Verdict.PASS:
         part = " of the selected part" if info.partial else f" of the {info.profile} profile that apply"
-        return f"All {count(apply, 'check')}{part} were judged, and passed." if apply > 1 else "The one check passed."
+        passed = f"All {count(apply, 'check')}{part} were judged, and passed" if apply > 1 else "The one check passed"
+        named = len({finding.accepted for _, finding in accepted_findings(results)})
+        return f"{passed}, {count(named, 'finding')} accepted by name." if named else f"{passed}."
     missing = [f"{by[kind]} {kind}" for kind in (Verdict.UNJUDGED, Verdict.NOT_REACHED) if by[kind]]
     if verdict is Verdict.FAIL:
         return ", ".join([f"{by[Verdict.FAIL]} of {count(apply, 'check')} failed", *missing]) + "."
@@ -117,15 +122,32 @@ def proposal(verdict: Verdict, info: RunInfo) -> str:
 
 
 def repeats(info: RunInfo, results: Sequence[CheckResult]) -> str:
-    """Which legs were driven more than once; each take counts."""
-    again = {leg_title(leg.name): leg.take for leg in info.legs if leg.take > 1}
-    takes = sum(result.takes > 1 for result in results)
-    driven = ", ".join(f"{title} ({count(number, 'take')})" for title, number in again.items())
-    if not driven and not takes:
+    """Which legs were driven more than once, each take counting; and what was tried many times, with the rates it shows."""
+    takes = {leg_name(leg): leg.take for leg in info.legs if not leg.bridge}
+    again = [f"{leg_title(name)} ({_takes(name, number, results)})" for name, number in takes.items() if number > 1]
+    checks = sum(result.takes > 1 for result in results)
+    if not again and not checks:
         repeated = "No leg was repeated."
     else:
-        repeated = f"Repeated: {driven or count(takes, 'check')}. Every take was judged and counts."
-    return f"{repeated} Earlier sheets of this unit: {NOT_STATED}."
+        repeated = f"Repeated: {', '.join(again) or count(checks, 'check')}. Every take was judged and counts."
+    counted = "; ".join(f"{f.promised}: {rate_statement(*f.tally)}" for r in results for f in r.findings if f.tally)
+    tried = f" Tried many times: {counted}." if counted else ""
+    return f"{repeated}{tried} Earlier sheets of this unit: {NOT_STATED}."
+
+
+def _takes(leg: str, takes: int, results: Sequence[CheckResult]) -> str:
+    """How many takes there were; of enough of them, how many failed and what rate that shows."""
+    if takes < LEAST_RATED:
+        return count(takes, "take")
+    failed = {take for result in results if leg in result.legs for take in result.failed_takes}
+    return f"{count(takes, 'take')}, {rate_statement(len(failed), takes)}"
+
+
+def accepted_by_name(results: Sequence[CheckResult]) -> str:
+    """What passed by the product file's acceptance alone, each finding with its check."""
+    found = accepted_findings(results)
+    said = [f"{finding.accepted} ({result.title.rstrip('.')}): {finding.seen}." for result, finding in found]
+    return " ".join(said) or "No finding."
 
 
 def not_tested(info: RunInfo, results: Sequence[CheckResult]) -> str:

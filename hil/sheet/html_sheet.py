@@ -1,5 +1,6 @@
 """The sheet as one HTML file that needs nothing else: no script, no network; its pictures are inline SVG."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -12,11 +13,16 @@ HERE = Path(__file__).parent
 
 
 def html_sheet(report: Report) -> str:
-    """Render a report. Every text is escaped; only pictures drawn by `Drawing` go in as they are."""
+    """Render a report."""
+    return rendered("sheet.html.j2", ("sheet.css",), report=report)
+
+
+def rendered(template: str, styles: Sequence[str], **values: object) -> str:
+    """Render a template of ours. Every text is escaped; only pictures drawn by `Drawing` go in as they are."""
     environment = Environment(
         loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     environment.filters["drawn"] = Markup
     colours = "".join(f"--{name}:{value};" for name, value in as_names().items())
-    style = ":root{" + colours + "}\n" + (HERE / "sheet.css").read_text(encoding="utf-8")
-    return environment.get_template("sheet.html.j2").render(report=report, style=Markup(style))
+    sheets = "\n".join((HERE / name).read_text(encoding="utf-8") for name in styles)
+    return environment.get_template(template).render(style=Markup(":root{" + colours + "}\n" + sheets), **values)

@@ -1,6 +1,6 @@
 """What a sheet says, built once from a run and shown alike as HTML and as PDF. Plain records of plain text and SVG."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from hil.core.frames import LampFrames
@@ -27,6 +27,7 @@ from hil.sheet.controls import control_rows
 from hil.sheet.failures import Failure, describe_failure
 from hil.sheet.front import (
     Panel,
+    accepted_by_name,
     front_panels,
     further_panels,
     instruments_named,
@@ -100,11 +101,12 @@ def build_report(
     moments: Sequence[Moment],
     verdict: Verdict,
     frames: LampFrames,
+    page: Callable[[str], bytes],
 ) -> Report:
-    """Put a run into the words and pictures of a sheet."""
-    wording, record = wording_for(info.facts), _record(info, product, moments, frames)
+    """Put a run into the words and pictures of a sheet; `page` gives an answer's body by the name of its file."""
+    wording, record = wording_for(info.facts), _record(info, product, moments, frames, page)
     groups = by_leg(results, info.legs)
-    legs = leg_views(groups, info.legs, frames, wording)
+    legs = leg_views(groups, info.legs, record, wording)
     numbered = dict(enumerate((result for group in groups.values() for result in group), 1))
     views = [check for leg in legs for check in leg.checks]
     failed, unjudged = _of(views, Verdict.FAIL), _of(views, Verdict.UNJUDGED, Verdict.NOT_REACHED)
@@ -134,9 +136,11 @@ def build_report(
     )
 
 
-def _record(info: RunInfo, product: Product, moments: Sequence[Moment], frames: LampFrames) -> Record:
-    """What the views of evidence read; those the sheet uses need no page and no raw console."""
-    return Record(product, info.facts, tuple(moments), lambda: frames, lambda _: b"", lambda: b"")
+def _record(
+    info: RunInfo, product: Product, moments: Sequence[Moment], frames: LampFrames, page: Callable[[str], bytes]
+) -> Record:
+    """What the views of evidence read; those the sheet uses need no raw console."""
+    return Record(product, info.facts, tuple(moments), lambda: frames, page, lambda: b"")
 
 
 def _of(views: Sequence[CheckView], *verdicts: Verdict) -> tuple[CheckView, ...]:
@@ -167,7 +171,7 @@ def _statements(info: RunInfo, results: Sequence[CheckResult], wording: Wording)
     return (
         Row("Decision rule", DECISION_RULE),
         Row("Repeats and retests", wording.plain(repeats(info, results))),
-        Row("Accepted by name", "No finding."),
+        Row("Accepted by name", wording.plain(accepted_by_name(results))),
         Row("Not tested", not_tested(info, results)),
         Row("Instruments", wording.plain(instruments_named(info))),
         Row("Scope", f"{SCOPE} Limits are those of the product file named above."),

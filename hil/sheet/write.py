@@ -41,7 +41,7 @@ def write_outputs(
     into.mkdir(parents=True, exist_ok=True)
     outputs = Outputs(into / "sheet.html", into / "sheet.pdf", into / "junit.xml")
     outputs.junit.write_bytes(junit_xml(info, results, verdict))
-    report = build_report(info, product, results, moments, verdict, folder.read_frames())
+    report = build_report(info, product, results, moments, verdict, folder.read_frames(), folder.read_page)
     outputs.html.write_text(html_sheet(report), encoding="utf-8")
     outputs.pdf.write_bytes(pdf_sheet(report))
     return outputs

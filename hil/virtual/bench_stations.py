@@ -77,15 +77,24 @@ async def _cancel_all() -> None:
 async def _bridge(radio: Radio, host: str, port: int) -> socket.socket:
     air_reader, air_writer = await radio.dial(host, port)
     ours, theirs = socket.socketpair()
-    reader, writer = await asyncio.open_connection(sock=theirs)
-    pumps = [asyncio.create_task(_pump(air_reader, writer)), asyncio.create_task(_pump(reader, air_writer))]
-    _keep.update(pumps)
-    for pump in pumps:
-        pump.add_done_callback(_keep.discard)
+    near = await asyncio.open_connection(sock=theirs)
+    carrying = asyncio.create_task(_carry((air_reader, air_writer), near))
+    _keep.add(carrying)
+    carrying.add_done_callback(_keep.discard)
     return ours
 
 
 _keep: set[asyncio.Task[None]] = set()  # the loop itself holds tasks weakly
+Ends = tuple[asyncio.StreamReader, asyncio.StreamWriter]
+
+
+async def _carry(far: Ends, near: Ends) -> None:
+    """Carry both ways until both have ended: one side's end leaves the other free to answer (RFC 9293, 3.6)."""
+    try:
+        await asyncio.gather(_pump(far[0], near[1]), _pump(near[0], far[1]))
+    finally:
+        far[1].close()
+        near[1].close()
 
 
 async def _pump(source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> None:
@@ -93,7 +102,8 @@ async def _pump(source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> Non
         while chunk := await source.read(PUMP_OCTETS):
             sink.write(chunk)
             await sink.drain()
-    sink.close()
+    with contextlib.suppress(OSError):
+        sink.write_eof()
 
 
 def _text(value: object) -> Json:
@@ -129,8 +139,7 @@ class VirtualAccessPoint(AccessPoint):
         self._control = [
             Radio(air_port, address, speed=speed, on_event=lambda _event: None, seed=seed) for address in addresses[1:]
         ]
-        self._bssid = ":".join(f"{octet:02x}" for octet in addresses[0])
-        self._network = ""
+        self._address = addresses[0]
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
     def start(self, control_network: str, channels: Sequence[int]) -> None:
@@ -140,28 +149,30 @@ class VirtualAccessPoint(AccessPoint):
             self._air.run(radio.open())
             self._air.run(radio.host(HotspotPlan(control_network.encode(), None, channel, CONTROL_IP)))
 
-    def up(self, plan: NetworkPlan) -> None:
-        """Offer the network; nothing to do where it is on the air already."""
-        if self._network:
-            return
-        key = plan.passphrase.encode()
-        self._air.run(self._radio.host(HotspotPlan(plan.name.encode(), key, plan.channel, ACCESS_POINT_IP)))
-        self._network = plan.name
-        self._timeline.add("access point", "up", name=plan.name, channel=plan.channel, bssid=self._bssid)
+    def _go_up(self, plan: NetworkPlan) -> str:
+        """Offer the network."""
+        hotspot = HotspotPlan(
+            plan.name.encode(),
+            None if plan.passphrase is None else plan.passphrase.encode(),
+            plan.channel,
+            ACCESS_POINT_IP,
+            hidden=plan.hidden,
+            lease_delay_s=plan.lease_delay_s,
+            refuses_leases=plan.refuses_leases,
+        )
+        self._air.run(self._radio.host(hotspot))
+        return ":".join(f"{octet:02x}" for octet in self._address)
 
-    def down(self) -> None:
+    def _go_down(self) -> None:
         """Fall silent, without farewell."""
-        if self._network:
-            self._air.run(self._radio.unhost(farewell=False))
-            self._network = ""
-            self._timeline.add("access point", "down")
+        self._air.run(self._radio.unhost(farewell=False))
 
     def _ask(self) -> Details:
         """The radio answers, with its members."""
         members = self._air.run(_members(self._radio))
         if not self._radio.connected:
             raise InstrumentGone(self.source, "its radio is gone from the air.")
-        return {"members": members, "network": self._network}
+        return {"members": members, "network": self.network}
 
     def _dial(self, host: str, port: int) -> socket.socket:
         try:
@@ -172,7 +183,7 @@ class VirtualAccessPoint(AccessPoint):
 
     def lease_of_bench(self) -> Lease:
         """The bench stands in its own network."""
-        return Lease(self._network, ACCESS_POINT_IP, ACCESS_POINT_IP, self._endpoint.url)
+        return Lease(self.network, ACCESS_POINT_IP, ACCESS_POINT_IP, self._endpoint.url)
 
     def _on_event(self, event: RadioEvent) -> None:
         if event.kind in BOOKED:

@@ -4,6 +4,7 @@ A patch file says why it is there and lists its changes: a file of the firmware,
 stand there exactly once, and the text in its place. So a patch that no longer fits the firmware is noticed.
 """
 
+import hashlib
 import tomllib
 from pathlib import Path
 from typing import Literal
@@ -12,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hil.core.errors import InputError, OurBug
 
-__all__ = ["Change", "Patch", "load_patch", "patch_names"]
+__all__ = ["Change", "Patch", "load_patch", "patch_names", "patch_sum"]
 
 FOLDER = Path(__file__).parent / "known_bad"
 
@@ -45,13 +46,15 @@ class Patch(BaseModel):
     """What makes a unit known-bad, why it is one of them, and how it must be caught.
 
     `expect` names every check that must end other than in a pass; a unit without any is a golden one. `speed` is the
-    fastest at which the bench's doubt still decides it, in unit seconds a real second.
+    fastest at which the bench's doubt still decides it, in unit seconds a real second. Of a known-bad unit the legs of
+    the checks it names are driven, and `legs` (names, or ids with their parameters) beside them.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     why: str = Field(min_length=1)
     speed: float | None = Field(default=None, gt=0.0)
+    legs: tuple[str, ...] = ()
     expect: tuple[ExpectedOfCheck, ...] = ()
     change: tuple[Change, ...] = Field(min_length=1)
 
@@ -75,16 +78,29 @@ def patch_names() -> tuple[str, ...]:
     return tuple(sorted(file.stem for file in FOLDER.glob("*.toml")))
 
 
+def patch_sum(name: str) -> str:
+    """Return what a patch file is known by, as 64 hex digits: the SHA-256 of its bytes.
+
+    Raises:
+        InputError: there is no such patch.
+    """
+    return hashlib.sha256(_file_of(name).read_bytes()).hexdigest()
+
+
 def load_patch(name: str) -> Patch:
     """Read a patch by its name.
 
     Raises:
         InputError: there is no such patch.
     """
-    if name not in patch_names():
-        raise InputError("patch", f"{name!r} is not known.", f"Choose one of: {', '.join(patch_names())}.")
-    file = FOLDER / f"{name}.toml"
+    file = _file_of(name)
     try:
         return Patch.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
     except (tomllib.TOMLDecodeError, ValidationError) as error:
         raise OurBug(f"Patch file {file.name} is wrong: {error}.") from error
+
+
+def _file_of(name: str) -> Path:
+    if name not in patch_names():
+        raise InputError("patch", f"{name!r} is not known.", f"Choose one of: {', '.join(patch_names())}.")
+    return FOLDER / f"{name}.toml"

@@ -37,7 +37,7 @@ def test_settings_page_wants_its_key(power_cut: LegEvidence, product: Product, j
     if product.form.connected_path is None or product.form.by_role("update key") is None:
         judge.not_promised("settings page protected by a key")
         return
-    judge.holds(power_cut.pages.refused_with("settings without key", 401), "status 401 without the key")
+    judge.holds(power_cut.turned_away("settings without key", "settings_without_key"), "turned away without the key")
 
 
 @needs("pages", "access_point")

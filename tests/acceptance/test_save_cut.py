@@ -1,21 +1,26 @@
-"""The supply is cut while the unit saves: it comes back with its old settings or the new ones."""
+"""The supply is cut while the unit saves, again and again: it comes back with its old settings or the new ones."""
 
 from hil_acceptance.texts import saved_values
 
 from hil.core.product import Product
 from hil.evidence.leg_evidence import LegEvidence
+from hil.evidence.save_cuts import told_of
 from hil.judge.judge import Judge
 from hil.judge.needs import needs
 
 
-@needs("pages", "access_point")
+@needs("pages", "access_point", "power")
 def test_old_or_new_settings_after_cut(save_cut: LegEvidence, product: Product, judge: Judge) -> None:
-    """After a cut while saving the unit holds its old settings or the new ones, never neither."""
+    """After each cut while saving the unit joins again with its old settings or the new ones, never neither nor a mixture."""
     if product.form.text_to_change is None:
         judge.not_promised("a text setting that shows what it holds")
         return
-    for promised, seen in save_cut.after_save_cuts(saved_values(save_cut, product)).items():
-        judge.holds(seen, promised)
+    cuts, saved = save_cut.save_cuts(), saved_values(save_cut, product)
+    judge.all_hold(
+        dict(cuts.seen_by_cut(saved)),
+        "old settings or new ones after a cut while saving",
+        told_of(cuts.outcomes(saved)),
+    )
 
 
 @needs("resets", "console")

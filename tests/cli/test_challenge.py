@@ -1,159 +1,360 @@
-"""`hil challenge`: signatures compared, the table, and one pair of known-bad units for real.
+"""`hil challenge`: what is driven, series that are interrupted and taken up again, the table; and one pair of units for real.
 
-What a comparison must say follows from the meaning of a signature alone (common practice, no source). The checks that
-signatures name are held against the suite itself.
+What must come out follows from the meaning of a signature alone (common practice, no source). The checks that signatures
+name are held against the suite as pytest collects it.
 """
 
-import ast
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
+from threading import Event
 
 import pytest
 from support.runs import hil
+from typer.testing import CliRunner, Result
 
-from hil.cli.challenge import part_of
-from hil.cli.challenge_table import COLUMNS, Challenged, summary, table
-from hil.cli.challenged_unit import GOOD_UNIT, known_units
-from hil.core.errors import InputError
-from hil.core.moments import Moment
+from hil.cli import challenge
+from hil.cli.challenge import part_of, repeated
+from hil.cli.challenge_folder import Asked, SeriesFolder, tool_revision
+from hil.cli.challenge_plan import Plan, SuiteCheck, legs_for, plan_of
+from hil.cli.challenge_table import COLUMNS, never_caught_lines, sum_lines, table
+from hil.cli.challenged_unit import GOOD_UNIT, KnownUnit, known_units
+from hil.cli.main import app
+from hil.core.errors import BenchError, InputError
 from hil.core.verdicts import Verdict
-from hil.judge.signature import Difference, ExpectedVerdict, SeenVerdict, differences, seen_verdicts
-from hil.virtual.patches import load_patch, patch_names
+from hil.judge.challenged import Challenged, Driven
+from hil.judge.signature import Difference, ExpectedVerdict, Kind, SeenReading, SeenVerdict, differences
+from hil.virtual.patches import Patch, load_patch, patch_names
 
-SUITE = Path(__file__).parents[1] / "acceptance"
 LATE = "test_a.py::test_late"
-NAME = "test_a.py::test_name"
 FINE = "test_a.py::test_fine"
-OTHER = "test_b.py::test_other"
-SIGNATURE = (
-    ExpectedVerdict(LATE, Verdict.FAIL, reading="above"),
-    ExpectedVerdict(NAME, Verdict.FAIL, says="heard 'x'"),
-    ExpectedVerdict("test_b.py::*", Verdict.NOT_REACHED),
+CHECKS = (
+    SuiteCheck(LATE, "It is late", ("start",)),
+    SuiteCheck(FINE, "It is fine", ("start",)),
+    SuiteCheck("test_b.py::test_key[long]", "A key", ("wrong_key[long]",)),
+    SuiteCheck("test_b.py::test_key[short, odd]", "A key", ("wrong_key[short, odd]",)),
+    SuiteCheck("test_c.py::test_two", "Two", ("start", "cut")),
 )
+SIGNATURE = (ExpectedVerdict(LATE, Verdict.FAIL, reading="above"),)
+ABOVE = SeenReading("p", Verdict.FAIL, 13.18, 13.22, None, 12.0, "s")
+ASLEEP = "order: camera asleep from 60.3 s to 62.7 s"
+LIMIT_S = 10.0
+COLLECT = """
+import json
+from dataclasses import asdict
+from hil.cli.challenge_plan import suite_checks
+print(json.dumps([asdict(check) for check in suite_checks()]))
+"""
 
 
-def run_with(**changed: SeenVerdict | None) -> list[SeenVerdict]:
-    """The verdicts of a run that has exactly `SIGNATURE`, some of them changed or left out."""
-    exact: dict[str, SeenVerdict | None] = {
-        "late": SeenVerdict(LATE, Verdict.FAIL, "13.20 ± 0.02 s", frozenset({"above"})),
-        "name": SeenVerdict(NAME, Verdict.FAIL, "name: heard 'x', 3 times"),
-        "fine": SeenVerdict(FINE, Verdict.PASS),
-        "other": SeenVerdict(OTHER, Verdict.NOT_REACHED, "no route"),
-    }
-    return [verdict for verdict in (exact | changed).values() if verdict is not None]
+def came_to(unit: KnownUnit, *seen: SeenVerdict, verdict: Verdict) -> Challenged:
+    """A unit whose run had these verdicts."""
+    return Challenged(unit.name, unit.golden, verdict, unit.why, unit.expected, seen, differences(unit.expected, seen))
 
 
-def test_an_exact_run_differs_in_nothing() -> None:
-    assert differences(SIGNATURE, run_with()) == ()
+def late(*more: SeenVerdict, name: str = "late") -> Challenged:
+    """A known-bad unit caught by its check, and what else its run said."""
+    unit = KnownUnit(name, name, "It is late.", SIGNATURE, None)
+    seen = SeenVerdict(LATE, Verdict.FAIL, "13.20 ± 0.02 s", (ABOVE,))
+    return came_to(unit, seen, *(more or (SeenVerdict(FINE, Verdict.PASS),)), verdict=Verdict.FAIL)
 
 
-def test_what_does_not_apply_is_no_deviation() -> None:
-    assert differences(SIGNATURE, run_with(fine=SeenVerdict(FINE, Verdict.NOT_APPLICABLE, "not promised"))) == ()
+GOOD = came_to(known_units([GOOD_UNIT])[0], SeenVerdict(FINE, Verdict.PASS), verdict=Verdict.PASS)
 
 
 @pytest.mark.parametrize(
-    ("changed", "told"),
+    ("expected", "further", "legs"),
     [
-        ({"late": SeenVerdict(LATE, Verdict.PASS)}, f"missing: {LATE} pass, expected fail"),
-        ({"late": None}, f"missing: the run has no check {LATE}"),
-        ({"other": None}, "missing: the run has no check test_b.py::*"),
-        ({"fine": SeenVerdict(FINE, Verdict.FAIL, "odd")}, f"extra: {FINE} fail: odd"),
-        ({"fine": SeenVerdict(FINE, Verdict.UNJUDGED, "camera asleep")}, f"extra: {FINE} unjudged: camera asleep"),
-        ({"other": SeenVerdict(OTHER, Verdict.PASS)}, f"missing: {OTHER} pass, expected not reached"),
-        (
-            {"late": SeenVerdict(LATE, Verdict.UNJUDGED, "straddles")},
-            f"other verdict: {LATE} unjudged, expected fail: straddles",
-        ),
-        (
-            {"late": SeenVerdict(LATE, Verdict.FAIL, "1.0 s", frozenset({"below"}))},
-            f"other direction: {LATE} below its limit, expected above: 1.0 s",
-        ),
-        (
-            {"late": SeenVerdict(LATE, Verdict.FAIL, "nothing came")},
-            f"other direction: {LATE} on no side of its limit, expected above: nothing came",
-        ),
-        (
-            {"late": SeenVerdict(LATE, Verdict.FAIL, "both", frozenset({"below", "above"}))},
-            f"other direction: {LATE} above and below its limit, expected above: both",
-        ),
-        (
-            {"name": SeenVerdict(NAME, Verdict.FAIL, "heard 'y'")},
-            f"other reason: {NAME} does not say \"heard 'x'\": heard 'y'",
-        ),
+        ([LATE], (), ("start",)),
+        (["test_b.py::*"], (), ("wrong_key[long]", "wrong_key[short, odd]")),
+        (["test_b.py::test_key[long]"], ("cut", "start"), ("wrong_key[long]", "cut", "start")),
+        (["test_c.py::test_two", FINE], ("cut",), ("start", "cut")),
+        (["test_gone.py::test_it"], (), ()),
     ],
 )
-def test_each_deviation_is_told(changed: dict[str, SeenVerdict | None], told: str) -> None:
-    assert [d.text for d in differences(SIGNATURE, run_with(**changed))] == [told]
+def test_the_legs_of_a_signature(expected: list[str], further: tuple[str, ...], legs: tuple[str, ...]) -> None:
+    assert legs_for([ExpectedVerdict(check, Verdict.FAIL) for check in expected], further, CHECKS) == legs
 
 
-def test_only_a_sleeping_witness_is_worth_another_run() -> None:
-    asleep = SeenVerdict(FINE, Verdict.UNJUDGED, "order: camera asleep from 60.3 s to 62.7 s")
-    straddles = SeenVerdict(FINE, Verdict.UNJUDGED, "1.00 ± 0.04 s: its doubt straddles the limit")
-    slept = differences(SIGNATURE, run_with(fine=asleep))
-    assert Challenged("late", golden=False, verdict=Verdict.FAIL, differences=slept).slept
-    also_missing = differences(SIGNATURE, run_with(fine=asleep, late=SeenVerdict(LATE, Verdict.PASS)))
-    for told in ((), also_missing, differences(SIGNATURE, run_with(fine=straddles))):
-        assert not Challenged("late", golden=False, verdict=Verdict.FAIL, differences=told).slept
-    assert not Challenged("late", golden=False, verdict=None, differences=slept, trouble="killed").slept
+def test_a_golden_unit_is_driven_over_a_profile_and_a_bad_one_over_its_legs() -> None:
+    bad = KnownUnit("late", "late", "", SIGNATURE, 2.0, ("cut",))
+    assert plan_of(bad, CHECKS, None, "quick") == Plan(bad, "release", ("start", "cut"), 2.0)
+    good = known_units([GOOD_UNIT])[0]
+    assert plan_of(good, CHECKS, 3.0, "quick") == Plan(good, "quick", (), 3.0)
 
 
-def test_a_check_named_itself_is_not_meant_by_a_group() -> None:
-    expected = (ExpectedVerdict("test_b.py::*", Verdict.NOT_REACHED), ExpectedVerdict(OTHER, Verdict.FAIL))
-    seen = [SeenVerdict(OTHER, Verdict.FAIL), SeenVerdict("test_b.py::test_third", Verdict.NOT_REACHED)]
-    assert differences(expected, seen) == ()
+def test_a_result_is_known_by_all_that_made_it() -> None:
+    plan = Plan(KnownUnit("late", "late", "", SIGNATURE, None, (), "sum"), "release", ("start",), None)
+    others = [
+        replace(plan, unit=replace(plan.unit, patch_sha256="another")),
+        replace(plan, unit=replace(plan.unit, expected=())),
+        replace(plan, profile="quick"),
+        replace(plan, legs=("start", "cut")),
+        replace(plan, speed=2.0),
+    ]
+    keys = {plan.key("tool"), plan.key("another tool"), *(other.key("tool") for other in others)}
+    assert len(keys) == 2 + len(others)
+    assert plan.key("tool") == replace(plan).key("tool")
 
 
-def test_a_run_without_verdicts_lacks_everything() -> None:
-    assert len(differences(SIGNATURE, [])) == len(SIGNATURE)
+def test_the_tool_is_known_by_its_sources() -> None:
+    assert tool_revision() == tool_revision()
+    assert ", sources " in tool_revision()
 
 
-def test_verdicts_are_read_from_the_timeline() -> None:
-    def reading(verdict: str, low: float, high: float | None) -> dict[str, object]:
-        return {"promised": "p", "verdict": verdict, "low": low, "high": high, "lower": 22.5, "upper": 25.5}
+@pytest.fixture
+def folder(tmp_path: Path) -> SeriesFolder:
+    """A series' folder, begun."""
+    made = SeriesFolder(tmp_path / "challenge-1")
+    made.begin(Asked("2026-11-25T14:17:18+00:00", ("late",), "1/1", 2.0, "release", 3))
+    return made
 
-    def booked(*readings: dict[str, object]) -> Moment:
-        return Moment(1.0, 0.0, "verdict", "fail", {"check": LATE, "reason": "why", "readings": list(readings)})  # type: ignore[dict-item]
 
-    above, open_ended, below = reading("fail", 25.6, 25.8), reading("fail", 40.0, None), reading("fail", 20.0, 21.0)
-    seen = seen_verdicts(
-        [
-            Moment(0.5, 0.0, "leg", "begins", {"name": "first_start"}),
-            booked(above),
-            booked(open_ended),
-            booked(below),
-            booked(reading("pass", 23.0, 24.0)),
-            Moment(2.0, 0.0, "verdict", "not reached", {"check": OTHER, "reason": "no route", "readings": []}),
-        ]
-    )
-    assert [v.directions for v in seen] == [{"above"}, {"above"}, {"below"}, set(), set()]
-    assert (seen[0].check, seen[0].verdict, seen[0].reason) == (LATE, Verdict.FAIL, "why")
-    assert seen[-1].verdict is Verdict.NOT_REACHED
+def with_run(folder: SeriesFolder, unit: Challenged) -> Challenged:
+    """A unit whose run lies in the folder."""
+    run = folder.fresh(unit.name) / "run" / "1"
+    run.mkdir(parents=True)
+    (run / "run.json").write_text("{}", encoding="utf-8")
+    return replace(unit, driven=Driven(run.relative_to(folder.path).as_posix(), "began", "ended", "sum", "tool", 2.0))
+
+
+def test_what_was_asked_for_and_what_was_found_are_kept(folder: SeriesFolder) -> None:
+    assert folder.read_asked() == Asked("2026-11-25T14:17:18+00:00", ("late",), "1/1", 2.0, "release", 3)
+    units = (late(SeenVerdict(FINE, Verdict.UNJUDGED, ASLEEP)), GOOD)
+    for unit in [with_run(folder, unit) for unit in units]:
+        folder.keep(unit, "key")
+        assert folder.kept(unit.name, "key") == unit
+
+
+def test_a_result_that_is_torn_of_another_tool_or_without_its_run_is_none(folder: SeriesFolder) -> None:
+    unit = with_run(folder, late())
+    assert folder.kept("late", "key") is None
+    folder.keep(unit, "key")
+    assert folder.kept("late", "another key") is None
+    file = folder.path / "results" / "late.json"
+    whole = file.read_bytes()
+    for torn in (b"", whole[: len(whole) // 2], b"[]", whole.replace(b'"fail"', b'"fails"')):
+        file.write_bytes(torn)
+        assert folder.kept("late", "key") is None
+    file.write_bytes(whole)
+    assert folder.kept("late", "key") == unit
+    (folder.path / unit.driven.folder / "run.json").unlink()
+    assert folder.kept("late", "key") is None
+
+
+@pytest.mark.parametrize("content", [None, b"", b"{}", b'{"names": 7}'])
+def test_what_is_no_series_is_wrong_input(content: bytes | None, tmp_path: Path) -> None:
+    if content is not None:
+        (tmp_path / "series.json").write_bytes(content)
+    with pytest.raises(InputError, match=r"series\.json"):
+        SeriesFolder(tmp_path).read_asked()
+
+
+def test_a_folder_that_takes_nothing_is_the_benchs_failure(folder: SeriesFolder) -> None:
+    (folder.path / "results").rmdir()
+    with pytest.raises(BenchError, match="cannot be written"):
+        folder.keep(late(), "key")
+
+
+def test_a_folder_that_cannot_be_made_is_wrong_input(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    with pytest.raises(InputError, match="--reports"):
+        SeriesFolder(tmp_path / "file" / "challenge").begin(Asked("", (), "1/1", None, "quick"))
+
+
+def test_each_run_has_a_folder_of_its_own(folder: SeriesFolder) -> None:
+    names = []
+    for _ in range(3):
+        names.append(folder.fresh("late").name)
+        (folder.path / names[-1]).mkdir()
+    assert names == ["late", "late-2", "late-3"]
+
+
+class Runs:
+    """Stands for units' runs: each comes to what a test says, by name; counts what was driven."""
+
+    def __init__(self) -> None:
+        """Nothing is driven yet; known-bad units are caught, good ones pass."""
+        self.driven: list[str] = []
+        self.options: dict[str, list[str]] = {}
+        self.to: dict[str, Callable[[KnownUnit], Challenged]] = {}
+        self.interrupted_in = ""
+
+    def begin(self, unit: KnownUnit, folder: Path, options: Sequence[str], speed: float | None) -> "OneRun":
+        """In place of a process."""
+        self.driven.append(unit.name)
+        self.options[unit.name] = list(options)
+        (folder / "run" / "1").mkdir(parents=True)
+        return OneRun(self, unit, folder)
+
+
+class OneRun:
+    """One of them."""
+
+    def __init__(self, runs: Runs, unit: KnownUnit, folder: Path) -> None:
+        """Begin."""
+        self.runs, self.unit, self.folder = runs, unit, folder
+        self.winding_up = Event()
+
+    def interrupt(self) -> None:
+        """Wind up."""
+        assert not self.winding_up.is_set(), "interrupted twice"
+        self.winding_up.set()
+
+    def outcome(self) -> Challenged:
+        """What the test says; or a person at the bench stops the series, and it ends as runs end then."""
+        if self.runs.interrupted_in == self.unit.name:
+            os.kill(os.getpid(), signal.SIGINT)
+            assert self.winding_up.wait(LIMIT_S)
+            return self.unit.without_run("exit code 130")
+        came = self.runs.to.get(self.unit.name, as_should)(self.unit)
+        run = self.folder / "run" / "1"
+        (run / "run.json").write_text(
+            '{"sheet_number": "1", "began": "", "tool_version": "", "wanted": [], "partial": false, "legs": []}'
+        )
+        return replace(came, driven=Driven(run.relative_to(self.folder.parent).as_posix()))
+
+
+def as_should(unit: KnownUnit) -> Challenged:
+    """Exactly what is expected of a unit."""
+    if unit.golden:
+        return came_to(unit, SeenVerdict(FINE, Verdict.PASS), verdict=Verdict.PASS)
+    return replace(late(), name=unit.name)
+
+
+@pytest.fixture
+def runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Runs:
+    """Units `good`, `late` and `later`, over a bench that costs no time."""
+    made = Runs()
+    bad = [KnownUnit(name, name, "It is late.", SIGNATURE, None, (), f"sum of {name}") for name in ("late", "later")]
+    units = [*known_units([GOOD_UNIT]), *bad]
+
+    def named(names: Sequence[str]) -> list[KnownUnit]:
+        return [unit for unit in units if not names or unit.name in names]
+
+    monkeypatch.setattr(challenge, "UnitRun", made.begin)
+    monkeypatch.setattr(challenge, "known_units", named)
+    monkeypatch.setattr(challenge, "suite_checks", lambda: CHECKS)
+    monkeypatch.setattr(challenge, "tool_revision", lambda: "1")
+    monkeypatch.chdir(tmp_path)
+    return made
+
+
+def challenged(*arguments: str) -> Result:
+    """`hil challenge …`, one unit at a time."""
+    return CliRunner().invoke(app, ["challenge", "--jobs", "1", *arguments])
+
+
+def series() -> Path:
+    """The one series' folder."""
+    (found,) = Path("reports").iterdir()
+    return found
+
+
+def test_a_series_drives_each_unit_over_what_it_needs(runs: Runs) -> None:
+    ended = challenged("--golden-runs", "2")
+    assert ended.exit_code == 0, ended.output
+    assert runs.driven == ["good", "good.2", "late", "later"]
+    assert runs.options["good"] == ["--profile=quick"]
+    assert runs.options["late"] == ["--profile=release", "--leg=start"]
+    assert "2 of 2 known-bad units caught, 2 exactly" in ended.output
+    assert "3 checks caught nothing" in ended.output  # all units were driven
+    assert "AS EXPECTED" in (series() / "challenge.html").read_text(encoding="utf-8").upper()
+
+
+def test_a_part_does_not_say_which_checks_never_caught(runs: Runs) -> None:
+    for arguments in (("late",), ("--part", "1/2")):
+        assert "caught nothing" not in challenged(*arguments).output
+
+
+def test_an_interrupted_series_goes_on_where_it_stopped(runs: Runs) -> None:
+    runs.interrupted_in = "late"
+    ended = challenged("--profile", "release")
+    assert ended.exit_code == 130
+    assert f"hil challenge --resume {series()}" in ended.output
+    assert "NOT COMPLETE" in (series() / "challenge.html").read_text(encoding="utf-8").upper()
+    runs.interrupted_in = ""
+    again = challenged("--resume", str(series()))
+    assert again.exit_code == 0, again.output
+    assert runs.driven == ["good", "late", "late", "later"]
+    assert "1 of 3 units have their result already" in again.output
+    assert challenged("--resume", str(series())).exit_code == 0
+    assert len(runs.driven) == 4
+
+
+def test_another_tool_drives_every_unit_anew(runs: Runs, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert challenged("late").exit_code == 0
+    monkeypatch.setattr(challenge, "tool_revision", lambda: "2")
+    assert challenged("--resume", str(series())).exit_code == 0
+    assert runs.driven == ["late", "late"]
+    assert {path.name for path in series().iterdir() if path.is_dir()} == {"results", "late", "late-2"}
+
+
+def test_a_unit_whose_witnesses_slept_is_driven_once_more(runs: Runs) -> None:
+    outcomes = [late(SeenVerdict(FINE, Verdict.UNJUDGED, ASLEEP)), late()]
+    runs.to["late"] = lambda _unit: outcomes.pop(0)
+    ended = challenged("late")
+    assert (ended.exit_code, runs.driven) == (0, ["late", "late"])
+    assert "exact, driven again" in ended.output
+
+
+def test_what_came_to_no_whole_run_is_driven_again_when_resumed(runs: Runs) -> None:
+    runs.to["late"] = lambda unit: unit.without_run("exit code 3: no room on the disk")
+    ended = challenged("late")
+    assert ended.exit_code == 1
+    assert "no whole run" in ended.output
+    del runs.to["late"]
+    assert challenged("--resume", str(series())).exit_code == 0
+
+
+def test_a_signature_without_a_check_drives_nothing(runs: Runs, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(challenge, "suite_checks", lambda: CHECKS[2:4])
+    ended = challenged("late")
+    assert (ended.exit_code, runs.driven) == (1, [])
+    assert "names no check of the suite" in ended.output
+
+
+@pytest.mark.parametrize("more", [("late",), ("--part", "1/2"), ("--speed", "2"), ("--profile", "quick")])
+def test_a_resumed_series_is_about_what_it_was(runs: Runs, more: tuple[str, ...]) -> None:
+    challenged("late")
+    ended = challenged("--resume", str(series()), *more)
+    assert isinstance(ended.exception, InputError)
 
 
 def test_the_table_is_exact_where_all_is_as_expected() -> None:
-    unit = Challenged("late", golden=False, verdict=Verdict.FAIL, caught_by=(LATE,))
-    golden = Challenged("good", golden=True, verdict=Verdict.PASS)
-    assert [line.split() for line in table([unit, golden])][2:] == [
+    assert [line.split() for line in table([late(), GOOD])][2:] == [
         ["late", "fail", "fail", "exact"],
         ["caught", "by", "late"],
         ["good", "pass", "pass", "exact"],
     ]
-    assert (
-        summary([unit, golden], 90.0)
-        == "1 of 1 known-bad units caught, 1 exactly; 1 of 1 golden units passed; 1.5 min."
-    )
+    assert list(sum_lines([late(), GOOD], 90.0)) == [
+        "1 of 1 known-bad units caught, 1 exactly; 1.5 min.",
+        "    1 caught as intended",
+        "    0 missed in 1 known-bad runs: true rate below 95.0 % at 95 %",
+        "1 of 1 golden units passed.",
+        "    0 false alarms in 1 golden runs: true rate below 95.0 % at 95 %",
+        "Of checks with no fault before them:",
+        "    0 failed in 2 judged: true rate below 77.7 % at 95 %",  # 1 - 0.05 ** (1 / 2) = 0.7764
+    ]
 
 
 def test_the_table_names_every_deviation_within_its_width() -> None:
+    long = tuple(Difference(Kind.EXTRA, FINE, "words " * 90) for _ in range(2))
     units = [
-        Challenged(
-            "late", False, Verdict.FAIL, (LATE,) * 12, (Difference("extra: " + "words " * 90), Difference("second"))
+        replace(late(), seen=(late().seen[0],) * 12, differences=long),
+        replace(GOOD, verdict=Verdict.UNJUDGED, differences=(Difference(Kind.EXTRA, FINE, "asleep"),), runs=2),
+        replace(
+            late(name="passes"), verdict=Verdict.PASS, seen=(), differences=(Difference(Kind.MISSING, LATE, LATE),)
         ),
-        Challenged("good", True, Verdict.UNJUDGED, (), (Difference(f"extra: {FINE} unjudged: asleep"),), runs=2),
-        Challenged("passes", False, Verdict.PASS, (), (Difference(f"missing: {LATE} pass, expected fail"),)),
-        Challenged("broken", False, None, trouble="exit code 2: no such file"),
+        KnownUnit("broken", "broken", "", SIGNATURE, None).without_run("exit code 2: no such file"),
     ]
     lines = list(table(units))
-    assert max(len(line) for line in lines) <= COLUMNS
+    assert max(len(line) for line in (*lines, *sum_lines(units, 6.0))) <= COLUMNS
     rows = [line.split() for line in lines if not line.startswith(" ")][2:]
     assert rows == [
         ["late", "fail", "fail", "differs"],
@@ -162,31 +363,62 @@ def test_the_table_names_every_deviation_within_its_width() -> None:
         ["broken", "fail", "none", "no", "whole", "run"],
     ]
     text = " ".join("\n".join(lines).split())
-    assert all(f"≠ {what}" in text for what in ("extra:", "second", "missing: " + LATE, "exit code 2: no such file"))
-    assert summary(units, 6.0) == "1 of 3 known-bad units caught, 0 exactly; 0 of 1 golden units passed; 0.1 min."
-    assert not any(unit.exact for unit in units)
+    assert all(f"≠ {what}" in text for what in ("extra:", "missing: " + LATE, "exit code 2: no such file"))
+    sums = "\n".join(sum_lines(units, 6.0))
+    assert "1 of 3 known-bad units caught, 0 exactly" in sums
+    assert "1 missed: passes" in sums
+    assert "1 no whole run: broken" in sums
+    assert "0 of 1 golden units passed" in sums
 
 
-def checks_of_the_suite() -> set[str]:
-    return {
-        f"{file.name}::{node.name}"
-        for file in SUITE.glob("test_*.py")
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
-        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
-    }
+def test_checks_that_never_caught_are_listed_within_the_width() -> None:
+    names = [f"test_a.py::test_{'long' * 5}_{number}" for number in range(9)]
+    lines = list(never_caught_lines([late()], [LATE, *names]))
+    assert max(map(len, lines)) <= COLUMNS
+    assert lines[1].startswith("9 checks caught nothing")
+    assert list(never_caught_lines([late()], [LATE]))[1] == "Every check has caught something."
+
+
+def test_what_a_unit_says_is_harmless_on_a_terminal() -> None:
+    hostile = "\x1b[2J\x07\u202e"
+    unit = replace(late(), name=hostile, trouble=hostile, differences=(Difference(Kind.EXTRA, FINE, hostile),))
+    assert not set("".join([*table([unit]), *sum_lines([unit], 1.0)])) & set(hostile[:1] + hostile[4:])
+
+
+@pytest.fixture(scope="module")
+def suite() -> tuple[SuiteCheck, ...]:
+    """The shipped suite as pytest collects it, in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", COLLECT], capture_output=True, text=True, check=True, timeout=60
+    )
+    return tuple(SuiteCheck(c["name"], c["title"], tuple(c["legs"])) for c in json.loads(done.stdout.splitlines()[-1]))
 
 
 @pytest.mark.parametrize("name", patch_names())
-def test_signatures_name_checks_that_exist(name: str) -> None:
-    expected = [ExpectedVerdict(e.check, Verdict(e.verdict), e.reading, e.says) for e in load_patch(name).expect]
-    checks = checks_of_the_suite()
-    assert len(checks) > 40
-    assert [e.check for e in expected if not any(e.means(check) for check in checks)] == []
+def test_signatures_name_checks_and_legs_that_exist(name: str, suite: tuple[SuiteCheck, ...]) -> None:
+    patch: Patch = load_patch(name)
+    assert len(suite) > 40
+    expected = [ExpectedVerdict(e.check, Verdict(e.verdict), e.reading, e.says) for e in patch.expect]
+    assert [e.check for e in expected if not any(e.means(check.name) for check in suite)] == []
+    assert set(patch.legs) <= {name for check in suite for leg in check.legs for name in (leg, leg.partition("[")[0])}
+    legs = set(legs_for(expected, patch.legs, suite))
+    lost = [e.check for e in expected if not any(e.means(c.name) and set(c.legs) <= legs for c in suite)]
+    assert not lost, "these checks would not be judged over the legs that are driven"
 
 
 def test_golden_units_are_those_without_a_signature() -> None:
     assert [unit.name for unit in known_units() if unit.golden] == [GOOD_UNIT, "golden_just_inside"]
     assert all(any(e.verdict is Verdict.FAIL for e in u.expected) for u in known_units() if not u.golden)
+
+
+def test_golden_units_are_repeated_under_names_of_their_own() -> None:
+    units = repeated(known_units([GOOD_UNIT, "secret_in_page"]), 3)
+    assert [(unit.name, unit.patch) for unit in units] == [
+        ("good", None),
+        ("good.2", None),
+        ("good.3", None),
+        ("secret_in_page", "secret_in_page"),
+    ]
 
 
 def test_each_part_has_other_units_and_all_have_all() -> None:
@@ -225,8 +457,23 @@ def test_a_unit_that_cannot_be_run_is_not_called_caught(tmp_path: Path) -> None:
 
 
 def test_known_bad_units_are_caught_with_exactly_their_signatures(tmp_path: Path) -> None:
-    ended = hil("challenge", "lamp_red_green_swapped", "secret_in_page", cwd=tmp_path)
+    ended = hil("challenge", "lamp_red_green_swapped", "lease_late", "--jobs", "1", cwd=tmp_path)
     assert ended.code == 0, f"{ended.out}{ended.err}"
     assert "2 of 2 known-bad units caught, 2 exactly" in ended.out
     assert "caught by lamp_order_into_connected, lamp_order_after_cut" in ended.out
-    assert max(len(line) for line in ended.out.splitlines() if not line.startswith("Runs:")) <= COLUMNS
+    assert "caught by hotspot_lease_in_time" in ended.out
+    assert max(len(line) for line in ended.out.splitlines() if "reports/" not in line) <= COLUMNS
+    (folder,) = ended.reports.iterdir()
+    (record,) = (folder / "lamp_red_green_swapped" / "run").glob("*/run.json")
+    info = json.loads(record.read_text(encoding="utf-8"))
+    assert info["partial"]
+    assert {leg["name"] for leg in info["legs"]} < {
+        "build_flashed",
+        "first_start",
+        "form_saved",
+        "power_cut",
+        "unplugged",
+    }
+    again = hil("challenge", "--resume", str(folder), cwd=tmp_path)
+    assert again.code == 0, f"{again.out}{again.err}"
+    assert "2 of 2 units have their result already" in again.out

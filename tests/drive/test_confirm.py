@@ -68,3 +68,9 @@ def test_an_order_the_supply_did_not_obey_is_no_off() -> None:
     """A relay that sticks: ordered off, and still read back as on."""
     stuck = [ON, power("off", 120.0), moment(121.0, "power", "state", on=True)]
     assert confirmed(stuck, Off("defaults")).stage != "off"
+
+
+def test_a_store_that_a_leg_could_not_put_right_is_not_believed() -> None:
+    doubt = moment(125.0, "leg", "store in doubt", why="a value that was taken could not be undone")
+    assert confirmed([ON, LEASED], Connected("bench network")) == Connected("bench network")
+    assert confirmed([ON, LEASED, doubt], Connected("bench network")) == Connected("unknown")

@@ -221,3 +221,35 @@ def test_octets_are_the_names_and_dhcp_messages_of_the_leg() -> None:
     dhcp = [moment(112.0, "air", "dhcp", message="request", octets="00ff61"), moment(90.0, "air", "dhcp", octets="ee")]
     octets = view([beacon(111.0, HOTSPOT), seeks(111.5), *dhcp]).octets()
     assert octets == [HOTSPOT.encode(), NETWORK.encode(), b"\x00\xffa"]
+
+
+class TestOnAirThroughout:
+    """The hotspot on the air over the whole leg; a time stamp counts from its network's begin (IEEE 802.11-2020, 9.4.1.10)."""
+
+    def test_beacons_to_the_end(self) -> None:
+        assert view(HEARING, beacons(98.0, 132.0)).on_air_throughout().holds is True
+
+    @pytest.mark.parametrize("spans", [((98.0, 120.0),), ((110.0, 132.0),), ((98.0, 110.0), (112.0, 132.0))])
+    def test_a_silence_is_the_unit_s_before_an_awake_monitor(self, spans: tuple[tuple[float, float], ...]) -> None:
+        heard = [m for begin_s, end_s in spans for m in beacons(begin_s, end_s)]
+        seen = view(HEARING, heard).on_air_throughout()
+        assert seen.holds is False
+        assert "no beacon of the hotspot from 1" in seen.text
+        assert view(HEARING).on_air_throughout().holds is False
+
+    def test_a_few_beacons_lost_are_no_silence(self) -> None:
+        heard = [m for m in beacons(98.0, 132.0) if not 111.0 < m.time_s < 111.5]
+        assert view(HEARING, heard).on_air_throughout().holds is True
+
+    def test_a_restart_between_two_beacons_shows_in_the_time_stamp(self) -> None:
+        again = [beacon(m.time_s, HOTSPOT, tsf=round((m.time_s - 115.0) * 1e6)) for m in beacons(115.3, 132.0)]
+        seen = view(HEARING, beacons(98.0, 115.2), again).on_air_throughout()
+        assert seen.holds is False
+        assert "began anew at 115.3" in seen.text
+
+    def test_a_deaf_monitor_cannot_tell(self) -> None:
+        deaf = without(HEARING, CONTROL, 114.5, 118.0)
+        seen = view(deaf, beacons(98.0, 114.5), beacons(118.0, 132.0)).on_air_throughout()
+        assert seen.holds is None
+        assert "air monitor asleep" in seen.text
+        assert view().on_air_throughout().holds is None

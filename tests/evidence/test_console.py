@@ -81,6 +81,14 @@ def test_a_line_while_the_supply_was_on_is_enough() -> None:
     assert gaps(view(OPENED, power("on", 101.0), start_line(101.2), power("off", 110.0))) == []
 
 
+def test_a_line_since_a_start_before_the_leg_is_enough() -> None:
+    """A unit that was started earlier may have nothing to say."""
+    assert gaps(view(OPENED, power("on", 60.0), start_line(60.2))) == []
+    assert gaps(view(OPENED, power("on", 60.0))) == [(BEGIN_S, END_S)]
+    before = (OPENED, power("on", 60.0), start_line(60.2), power("off", 70.0))
+    assert gaps(view(*before, power("on", 80.0))) == [(BEGIN_S, END_S)]
+
+
 @pytest.mark.parametrize(
     ("moments", "expected"),
     [

@@ -55,3 +55,15 @@ def test_a_short_white_where_none_is_due_fails() -> None:
     frames = lamp_frames(plan, SWITCHED, 98.0, 122.0)
     lamp = LampView(make([*SWITCHED, *SUPPLY], frames=frames).window(BEGIN_S, END_S))
     assert lamp.shows_in_order(["starting", "connected"]).holds is False
+
+
+def test_a_stretch_too_short_to_tell_may_have_been_the_stage() -> None:
+    """A little steady white, then a flash that sleep cuts into what looks steady: the true begin stays in the interval."""
+    began_s = ON_S + 1.0
+    plan: Plan = [(began_s, "white"), (began_s + 0.6, "off"), (112.0, "white"), (115.0, "off")]
+    frames = lamp_frames(plan, SWITCHED, 98.0, 122.0)
+    lamp = LampView(make([*SWITCHED, *SUPPLY], frames=frames).window(BEGIN_S, END_S))
+    begins = lamp.begins("starting", ON_S)
+    assert begins.earliest_s <= began_s <= begins.latest_s
+    assert not begins.measured
+    assert "too short to tell" in begins.because

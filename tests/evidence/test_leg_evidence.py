@@ -108,6 +108,10 @@ class TestBetween:
         reading = read(evidence(ON).between(PowerOn, HotspotBeacon))
         assert (reading.low, reading.high, reading.because) == (pytest.approx(44.48), inf, "")
 
+    def test_never_seen_before_the_bench_switched_the_supply_off(self) -> None:
+        reading = read(evidence(ON, power("off", 130.0)).between(PowerOn, HotspotBeacon))
+        assert (reading.low, reading.high, reading.because) == (pytest.approx(29.46), inf, "")
+
     def test_never_seen_and_the_control_lost(self) -> None:
         reading = read(evidence(ON, hearing=without(AWAKE, CONTROL, 118.0, 150.0)).between(PowerOn, HotspotBeacon))
         assert reading.high == inf

@@ -220,3 +220,89 @@ def test_a_setting_the_form_hides_is_not_found_by_another_label() -> None:
         100.0, 130.0
     )
     assert PagesView(window).has_all_settings("form").text == "missing: opens_at"
+
+
+class TestTurnedAway:
+    """Hostile requests: an error status or the end of the connection; silence is the unit's only before a live probe."""
+
+    ANSWERING = tuple(moment(float(t), "probe", "answering") for t in range(98, 132))
+
+    def came_to(self, kind: str, status: int | None = None, *also: str, probe: bool = True) -> Seen:
+        asked = answered(110.0, "half a body", "", kind=kind, status=status or 0, first_octet_s=None, total_s=6.0)
+        return view(asked, *(self.ANSWERING if probe else ())).turned_away("half a body", also=also)
+
+    # RFC 9110, 15: what the first digit of a status means.
+    @pytest.mark.parametrize(
+        ("status", "also", "holds"),
+        [
+            (400, (), True),
+            (413, (), True),
+            (503, (), True),
+            (200, (), False),
+            (303, (), False),
+            (303, ("redirect",), True),
+            (200, ("redirect",), False),
+            (200, ("success",), True),
+        ],
+    )
+    def test_by_its_status(self, status: int, also: tuple[str, ...], holds: bool) -> None:
+        seen = self.came_to("answered", status, *also)
+        assert (seen.holds, seen.at_s) == (holds, 110.0)
+        assert str(status) in seen.text
+
+    @pytest.mark.parametrize("kind", ["closed", "cut off"])
+    def test_an_end_without_an_answer_turns_away(self, kind: str) -> None:
+        assert self.came_to(kind).holds is True
+
+    @pytest.mark.parametrize(("kind", "also"), [("silent", "silence"), ("refused", "refusal")])
+    def test_no_answer_is_the_unit_s_before_a_live_probe_alone(self, kind: str, also: str) -> None:
+        assert self.came_to(kind).holds is False
+        assert self.came_to(kind, None, also).holds is True
+        gone = self.came_to(kind, probe=False)
+        assert gone.holds is None
+        assert "probe asleep" in gone.text
+
+    def test_what_the_bench_hung_up_on_is_no_answer(self) -> None:
+        assert self.came_to("hung up").holds is False
+
+    def test_one_never_sent_is_told_with_what_the_leg_stopped_at(self) -> None:
+        assert view().turned_away("half a body").holds is None
+        stopped = view(moment(125.0, "leg", "gave up", why="not to be had at 'body of 64 kB'")).turned_away(
+            "half a body"
+        )
+        assert stopped.holds is False
+        assert "body of 64 kB" in stopped.text
+
+
+# RFC 9110, 9.3.2: no content in the answer to HEAD.
+@pytest.mark.parametrize(("after", "holds"), [(b"", True), (b"Method not allowed.", False)])
+def test_head_is_answered_by_a_head_alone(after: bytes, holds: bool) -> None:
+    said = b"HTTP/1.1 405 Method Not Allowed\r\nContent-Length: 19\r\n\r\n" + after
+    assert one(said).head_alone("form").holds is holds
+    assert view().head_alone("form").holds is None
+
+
+class TestSameValues:
+    """The form before and after."""
+
+    def compared(self, before: dict[str, str], after: dict[str, str], **more: object) -> Seen:
+        pages = {"a": form(before), "b": form(after)}
+        asked = answered(110.0, "before", "a.body"), answered(112.0, "after", "b.body", **more)  # type: ignore[arg-type]
+        return view(*asked, **pages).same_values("before", "after")
+
+    def test_the_same(self) -> None:
+        assert self.compared(SHOWN, SHOWN).holds is True
+        odd = SHOWN | {"unit_name": "of an earlier leg"}
+        assert self.compared(odd, odd).holds is True
+
+    def test_a_changed_one_is_named(self) -> None:
+        seen = self.compared(SHOWN, SHOWN | {"closes_at": "3"})
+        assert seen.holds is False
+        assert "closes_at shows '3'" in seen.text
+
+    def test_one_page_that_was_not_served_is_the_unit_s_failure(self) -> None:
+        assert self.compared(SHOWN, SHOWN, status=500).holds is False
+
+    def test_one_page_alone_tells_nothing(self) -> None:
+        assert one(form(SHOWN)).same_values("form", "after").holds is None
+        assert one(form(SHOWN)).same_values("before", "form").holds is None

@@ -5,6 +5,7 @@ from support.records import make, moment, power, states
 
 from hil.core.moments import Moment
 from hil.evidence.power import PowerView
+from hil.evidence.seen import Seen
 
 ON = [*states(0.0, 10.0, on=False), power("on", 10.0), *states(10.1, 30.0)]
 
@@ -85,3 +86,29 @@ def test_a_supply_left_on_is_told() -> None:
 def test_no_order_at_all_is_told() -> None:
     seen = view(*states(0.0, 30.0, on=False)).off_at_end()
     assert seen.holds is None
+
+
+def cut(*, read_back: bool = True, kinds: tuple[str, ...] = ("on", "off", "on")) -> PowerView:
+    """Orders at 10, 11 and 12 s; the state read back between the last two."""
+    orders = [power(kind, 10.0 + at) for at, kind in enumerate(kinds)]
+    return view(*orders, *([moment(11.5, "power", "state", on=False)] if read_back else []))
+
+
+def test_a_cut_is_an_order_and_the_state_read_back() -> None:
+    assert cut().was_cut().holds is True
+    assert cut().was_off(11.0, 12.0).holds is True
+
+
+@pytest.mark.parametrize(
+    ("seen", "said"),
+    [
+        (cut(read_back=False).was_cut(), "not read back as off"),
+        (cut(kinds=("off", "on")).was_cut(), "not recorded"),
+        (view().was_cut(), "not recorded"),
+        (cut().was_off(12.5, 13.0), "not switched off"),
+    ],
+)
+def test_a_cut_that_was_not_witnessed_is_untold(seen: Seen, said: str) -> None:
+    assert seen.holds is None
+    assert "power" in seen.text
+    assert said in seen.text

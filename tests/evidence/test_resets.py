@@ -127,3 +127,20 @@ class TestStartsAfter:
     def test_one_seen_and_then_lost_tells_nothing(self) -> None:
         lost = moment(115.0, "console", "lost")
         assert view(ON, start_line(101.3), FORM, start_line(112.0), lost).starts_after("form").holds is None
+
+
+def test_each_order_of_an_origin_is_answered_by_one_start() -> None:
+    """Two saves, two starts; one start too few or too many is told (common practice, no source)."""
+    again = moment(115.0, "ledger", "asked", asked_by="form")
+    both = (ON, start_line(101.3), FORM, start_line(112.0), again, start_line(117.0))
+    assert view(*both).one_start_for_each("form").holds is True
+    few = view(*both[:-1]).one_start_for_each("form")
+    assert (few.holds, few.text) == (False, "1 starts after 2 orders of the form")
+    many = view(*both, start_line(119.0)).one_start_for_each("form")
+    assert (many.holds, "nobody asked for" in many.text) == (False, True)
+
+
+def test_without_an_order_or_a_console_nobody_can_say() -> None:
+    assert view(ON, start_line(101.3)).one_start_for_each("form").holds is None
+    closed = moment(105.0, "console", "lost", why="unplugged")
+    assert view(ON, start_line(101.3), closed, FORM).one_start_for_each("form").holds is None

@@ -307,9 +307,17 @@ def test_opening_leaves_the_board_alone_and_the_reset_line_restarts_it(timeline:
         assert pin(tmp_path) == [True, False]
         order = next(m for m in timeline.since() if m.is_("console", "reset line"))
         assert order.text("asked_by") == "test"
+        released = next(m for m in timeline.since() if m.is_("console", "reset line released"))
+        let_go_s = timeline.clock.at(next(at_s for held, at_s in pin_times(tmp_path) if not held))
+        assert abs(released.time_s - let_go_s) <= released.doubt_s
 
 
 def pin(folder: Path) -> list[bool]:
     """What the board's reset pin saw, as the world itself tells it."""
+    return [held for held, _ in pin_times(folder)]
+
+
+def pin_times(folder: Path) -> list[tuple[bool, float]]:
+    """The same with its times, on the host's monotonic clock."""
     lines = [json.loads(line) for line in (folder / "truth.jsonl").read_text(encoding="utf-8").splitlines()]
-    return [line["held"] for line in lines if line["what"] == "reset line"]
+    return [(line["held"], line["t"]) for line in lines if line["what"] == "reset line"]

@@ -52,10 +52,10 @@ class StandInAccessPoint(AccessPoint):
         self._does()
         return {"members": 1}
 
-    def up(self, plan: NetworkPlan) -> None:
+    def _go_up(self, plan: NetworkPlan) -> str:
         raise AssertionError("a control changes no network")
 
-    def down(self) -> None:
+    def _go_down(self) -> None:
         raise AssertionError("a control changes no network")
 
     def lease_of_bench(self) -> Lease:

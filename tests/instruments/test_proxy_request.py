@@ -2,7 +2,7 @@
 
 import pytest
 
-from hil.instruments.proxy_request import ProxyRequest, parse_head
+from hil.instruments.proxy_request import HOST_FIELD, ProxyRequest, parse_head
 
 
 def head(*lines: str) -> bytes:
@@ -89,3 +89,12 @@ def test_connect_asks_for_a_tunnel() -> None:
 def test_what_is_no_request_for_a_proxy(lines: tuple[str, ...]) -> None:
     with pytest.raises(ValueError, match=r"."):
         parse_head(head(*lines))
+
+
+def test_another_host_than_the_one_dialled_may_be_asked_for() -> None:
+    """As a phone does that was led to the unit under another name; the field that says so goes no further."""
+    request = parse_head(
+        head("GET http://203.0.113.1/a HTTP/1.1", "Host: 203.0.113.1", f"{HOST_FIELD}: www.example.com")
+    )
+    assert (request.host, request.port) == ("203.0.113.1", 80)
+    assert request.head == head("GET /a HTTP/1.1", "Host: www.example.com", "Connection: close", "", "")

@@ -1,6 +1,7 @@
 """Visits: every page asked for is booked, with its body on disk under the sum the moment states (FIPS 180-4)."""
 
 import hashlib
+import socket
 import time
 from pathlib import Path
 
@@ -9,10 +10,16 @@ import pytest
 from hil.core.clock import Clock
 from hil.core.timeline import Timeline
 from hil.instruments import visits as visits_module
+from hil.instruments.endpoint import ProxyEndpoint
 from hil.instruments.pages import Answer
 from hil.instruments.stations import Lease
 from hil.instruments.visits import PATIENCE_S, Visits
 from hil.page.fill import FormRequest
+
+
+def refusing(host: str, port: int) -> socket.socket:
+    raise ConnectionRefusedError
+
 
 LEASE = Lease("mossgate-a731", "203.0.113.2", "203.0.113.1", "socks5h://127.0.0.1:9")
 SPEED = 4.0
@@ -43,11 +50,11 @@ class FakePages:
     def __init__(self, endpoint_url: str, **more: object) -> None:
         type(self).made.append((endpoint_url, more))
 
-    def get(self, url: str, auth: object = None) -> Answer:
+    def get(self, url: str, auth: object = None, fields: object = None, *, follow: bool = True) -> Answer:
         self.asked.append((url, auth))
         return self.answers.pop(0)
 
-    def send(self, request: FormRequest, auth: object = None) -> Answer:
+    def send(self, request: FormRequest, auth: object = None, fields: object = None) -> Answer:
         self.asked.append((request, auth))
         return self.answers.pop(0)
 
@@ -155,3 +162,14 @@ def test_a_disk_that_takes_no_more_is_trouble_and_the_moment_stays(
     Visits(timeline, tmp_path / "no such folder").at(LEASE).get("u", "form")
     assert timeline.trouble is not None
     assert timeline.since()[-1].kind == "answered"
+
+
+def test_a_bare_connection_is_booked_when_it_is_done_with(timeline: Timeline, tmp_path: Path) -> None:
+    with ProxyEndpoint(refusing, "allotment") as endpoint:
+        lease = Lease("mossgate-a731", "203.0.113.2", "203.0.113.1", endpoint.url)
+        with Visits(timeline, tmp_path).at(lease).connection("http://203.0.113.1/", "half a body") as connection:
+            assert [moment.kind for moment in timeline.since()] == ["asks for a page"]
+            connection.send(b"nonsense")
+    booked = timeline.since()[-1]
+    assert (booked.source, booked.kind, booked.text("purpose")) == ("pages", "refused", "half a body")
+    assert (booked.data["octets_out"], booked.data["status"]) == (0, None)

@@ -121,3 +121,84 @@ def failing(promised: str) -> Finding:
 )
 def test_takes_are_reconciled_promise_by_promise(takes: list[list[Finding]], verdict: str) -> None:
     assert verdict_of_findings(settled(takes)) == verdict
+
+
+def many(*holds: bool | None) -> dict[str, Seen]:
+    return {f"cut {number}": Seen(value, f"as seen {number}", float(number)) for number, value in enumerate(holds, 1)}
+
+
+def test_many_of_a_kind_make_one_finding_that_counts_them() -> None:
+    judge = Judge()
+    judge.all_hold(many(*[True] * 30), "old or new", "30 cuts")
+    (finding,) = judge.findings
+    assert (finding.verdict, finding.promised, finding.tally) == (Verdict.PASS, "old or new", (0, 30))
+    assert finding.seen == "0 of 30 failed: true rate below 9.6 % (95 %, Clopper–Pearson); 30 cuts"
+
+
+def test_each_failure_of_many_is_named_with_its_moment() -> None:
+    judge = Judge()
+    judge.all_hold(many(True, False, None, False), "old or new")
+    assert [(f.verdict, f.promised, f.at_s) for f in judge.findings[:-1]] == [
+        (Verdict.FAIL, "cut 2: old or new", 2.0),
+        (Verdict.FAIL, "cut 4: old or new", 4.0),
+    ]
+    assert (judge.findings[-1].verdict, judge.findings[-1].tally) == (Verdict.FAIL, (2, 3))
+
+
+def test_one_undecided_of_many_leaves_all_undecided_and_says_why() -> None:
+    judge = Judge()
+    judge.all_hold(many(True, None, True), "old or new")
+    (finding,) = judge.findings
+    assert (finding.verdict, finding.tally) == (Verdict.UNJUDGED, (0, 2))
+    assert "1 undecided, the first: cut 2: old or new: as seen 2" in finding.seen
+
+
+def test_none_of_a_kind_is_no_pass() -> None:
+    judge = Judge()
+    judge.all_hold({}, "old or new")
+    assert [f.verdict for f in judge.findings] == [Verdict.UNJUDGED]
+
+
+def test_many_readings_bear_the_longest() -> None:
+    judge = Judge()
+    readings = {f"start {n}": Reading.of(value, 0.15, "s") for n, value in enumerate((27.4, 28.1, 26.0), 1)}
+    judge.all_within(UPTO_30, readings, "start → address", "median 27.40 s")
+    (finding,) = judge.findings
+    assert (finding.verdict, finding.reading, finding.limits) == (Verdict.PASS, readings["start 2"], UPTO_30.limits)
+    assert finding.seen.endswith("; median 27.40 s")
+
+
+def test_a_reading_of_many_beyond_its_limit_fails_by_name() -> None:
+    judge = Judge()
+    readings = {"start 1": Reading.of(27.4, 0.15, "s"), "start 2": Reading(45.0, float("inf"), "s")}
+    judge.all_within(UPTO_30, {**readings, "start 3": Seen(False, "did not restart")}, "start → address")
+    assert [(f.verdict, f.promised) for f in judge.findings] == [
+        (Verdict.FAIL, "start 2: start → address"),
+        (Verdict.FAIL, "start 3: start → address"),
+        (Verdict.FAIL, "start → address"),
+    ]
+    assert judge.findings[-1].tally == (2, 3)
+
+
+def test_many_readings_that_are_not_promised_are_not_applicable() -> None:
+    judge = Judge()
+    judge.all_within(None, {"start 1": Reading.of(27.4, 0.15, "s")}, "start → address")
+    assert [f.verdict for f in judge.findings] == [Verdict.NOT_APPLICABLE]
+
+
+@pytest.mark.parametrize(
+    ("ratio", "untimed", "verdict"),
+    [
+        (Reading.of(1.02, 0.04, "times"), None, Verdict.PASS),
+        (Reading.of(2.0, 0.04, "times"), None, Verdict.FAIL),
+        (Reading(4.5, float("inf"), "times"), None, Verdict.FAIL),
+        (Reading(1.2, float("inf"), "times"), None, Verdict.UNJUDGED),
+        (Reading.of(1.02, 0.04, "times"), Seen.untold("console asleep"), Verdict.UNJUDGED),
+        (Reading.of(1.02, 0.04, "times"), Seen(False, "did not restart"), Verdict.FAIL),
+        (None, None, Verdict.UNJUDGED),
+    ],
+)
+def test_how_alike_many_are(ratio: Reading | None, untimed: Seen | None, verdict: Verdict) -> None:
+    judge = Judge()
+    judge.alike(ratio, 1.5, untimed, "of 20: median 3.90 s")
+    assert [f.verdict for f in judge.findings] == [verdict]

@@ -273,3 +273,18 @@ def test_a_page_is_filled_in_by_names_and_labels() -> None:
     assert isinstance(request, FormRequest)
     assert request.url.endswith("?unit_name=vent&key=k&update_key=&r=0&c=0")
     assert fill_page(page_of(FORM), {"no such": "x"}) == NotFound("the page has no control labelled 'no such'")
+
+
+def test_freely_sends_past_the_page_s_own_limits() -> None:
+    # What a script sends that reads only the names of controls; a browser would cut or drop these.
+    markup = (
+        "<form method=post><input name=a maxlength=3 value=x><input name=b type=number><input name=c value=1></form>"
+    )
+    form = page_of(markup).forms[0]
+    request = fill(form, {"a": "12345", "b": "12abc"}, freely=True)
+    assert isinstance(request, FormRequest)
+    assert parse_qsl(request.body.decode(), keep_blank_values=True) == [("a", "12345"), ("b", "12abc"), ("c", "1")]
+    assert request.notes == ()
+    typed = fill(form, {"a": "12345", "b": "12abc"})
+    assert isinstance(typed, FormRequest)
+    assert parse_qsl(typed.body.decode(), keep_blank_values=True) == [("a", "123"), ("b", ""), ("c", "1")]

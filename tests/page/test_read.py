@@ -291,3 +291,18 @@ def test_every_octet_flipped_gives_a_page() -> None:
         broken = bytearray(whole)
         broken[at] ^= 0x1F
         assert read_page(bytes(broken), "text/html", URL).is_html
+
+
+@pytest.mark.parametrize(
+    ("markup", "expected"),
+    [  # 4.10.5.1.12 "Number state": min and max are valid floating-point numbers, or say nothing
+        ("<input name=a type=number min=10 max='3.6e3'>", (10.0, 3600.0)),
+        ("<input name=a type=number min=' 1' max=two>", (None, None)),
+        ("<input name=a type=range max=-.5>", (None, -0.5)),
+        ("<input name=a type=date min=2026 max=2027>", (None, None)),
+        ("<input name=a min=1 max=2>", (None, None)),
+    ],
+)
+def test_the_range_a_page_states_of_a_number(markup: str, expected: tuple[float | None, float | None]) -> None:
+    (control,) = page_of(f"<form>{markup}</form>").forms[0].controls
+    assert (control.minimum, control.maximum) == expected

@@ -27,7 +27,7 @@ class Ended:
         return folders[0]
 
 
-def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None) -> Ended:
+def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None, limit_s: float = LIMIT_S) -> Ended:
     """Run `hil …` in a folder; its runs land in `reports` there."""
     command = [sys.executable, "-W", "ignore", "-c", "from hil.cli.main import main; main()", *arguments]
     done = subprocess.run(
@@ -36,7 +36,7 @@ def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None
         env={**os.environ, **(environment or {})},
         capture_output=True,
         text=True,
-        timeout=LIMIT_S,
+        timeout=limit_s,
         check=False,
     )
     return Ended(done.returncode, done.stdout, done.stderr, cwd / "reports")

@@ -133,3 +133,23 @@ def test_what_is_no_dhcp_message_is_not_read(spoilt: bytes) -> None:
 def test_a_message_cut_anywhere_is_read_without_an_error() -> None:
     whole = LeaseClient(HARDWARE, random.Random(1)).ask(0.0)
     assert {parse(whole[:length]) is None for length in range(len(whole))} == {True, False}
+
+
+def test_a_server_that_refuses_makes_an_offer_and_a_nak_of_each_request() -> None:
+    """RFC 2131 3.1, step 4: a server that cannot satisfy the request answers with a nak; 3.1.5: the client begins anew."""
+    server, client = LeaseServer("192.0.2.1", 3600, refuses=True), LeaseClient(HARDWARE, random.Random(1))
+    answers = []
+    asked: bytes | None = client.ask(0.0)
+    while asked is not None:
+        message = parse(asked)
+        assert message is not None
+        answer = server.answer(message)
+        assert answer is not None
+        answers.append(answer.pack())
+        following = client.receive(answers[-1])
+        assert not isinstance(following, Lease)
+        asked = following
+    assert [TYPE_NAMES[int(str(options_by_scapy(m)["message-type"]))] for m in answers] == ["offer", "nak"]
+    again = parse(client.ask(4.0))
+    assert again is not None
+    assert again.type is Type.DISCOVER

@@ -63,21 +63,10 @@ def test_both_sets_of_shims_offer_the_same() -> None:
     assert board == virtual
 
 
-def test_the_list_of_known_bad_units_is_whole() -> None:
+def test_there_are_many_known_bad_units_and_every_timing_has_a_late_one() -> None:
     late = {"lamp_start", "join_start", "gives_up", "hotspot", "restart", "connected", "lease", "page", "first_start"}
-    others = {
-        "lamp_red_green_swapped",
-        "golden_just_inside",
-        "gives_up_twice",
-        "hotspot_never",
-        "stored_value_not_prefilled",
-        "secret_in_page",
-        "save_not_atomic",
-        "restarts_twice",
-        "status_old_address",
-        "beacon_name_wrong",
-    }
-    assert set(patch_names()) == {f"{name}_late" for name in late} | others
+    assert {f"{what}_late" for what in late} | {"returns_late", "golden_just_inside"} <= set(patch_names())
+    assert len(patch_names()) > 40
 
 
 def test_patched_builds_all_differ(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from types import ModuleType
 import pytest
 from support.runs import hil, plain_pytest
 
-from hil.legs.leg import DECLARED
+from hil.legs.leg import DECLARED, PARAMETRISED
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -28,9 +28,9 @@ def load_paste() -> ModuleType:
 PASTE = load_paste()
 
 
-def test_the_readme_shows_what_accept_really_prints(good_output: str) -> None:
-    shown = PASTE.blocks(README)[0]
-    assert PASTE.masked(shown).splitlines() == PASTE.masked(good_output).splitlines(), (
+def test_the_readme_shows_what_accept_really_prints(tmp_path: Path) -> None:
+    shown, printed = PASTE.blocks(README)[0], hil("accept", cwd=tmp_path).out
+    assert PASTE.masked(shown).splitlines() == PASTE.masked(printed).splitlines(), (
         "README.md is out of date: python ci/readme/paste.py FILE_WITH_OUTPUT FILE_WITH_CHECK_OUTPUT"
     )
 
@@ -78,6 +78,8 @@ def test_the_stated_python_is_the_packages_own() -> None:
 
 
 def test_the_table_of_legs_is_that_of_the_declarations() -> None:
-    shipped = [leg for leg in DECLARED.values() if leg.drive.__module__.startswith("hil.legs")]
+    shipped = [
+        leg for leg in (*DECLARED.values(), *PARAMETRISED.values()) if leg.drive.__module__.startswith("hil.legs")
+    ]
     rows = "\n".join(f"| `{leg.name}` | {leg.begins} | {leg.ends} | {leg.title} |" for leg in shipped)
     assert rows in DEVELOPERS, f"DEVELOPERS.md is out of date: paste this table of legs:\n{rows}"

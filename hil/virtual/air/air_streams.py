@@ -168,8 +168,8 @@ class Streams:
     async def _serve_to_end(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         try:
             await self._serve(reader, writer)
-        except (ConnectionError, ValueError):
-            pass  # a dialer that hangs up or talks nonsense: its connection ends, the air goes on
+        except (OSError, ValueError):
+            pass  # an end that hangs up, even while it is told of the other's end, or talks nonsense: the air goes on
         finally:
             writer.close()
 

@@ -124,10 +124,10 @@ class Lease:
 class LeaseServer:
     """Gives the addresses of a /24 around its own; a hardware address gets the same one again."""
 
-    def __init__(self, ip: str, lease_s: int) -> None:
-        """Serve from `ip`, which is also the router and name server told."""
+    def __init__(self, ip: str, lease_s: int, *, refuses: bool = False) -> None:
+        """Serve from `ip`, which is also the router and name server told; one that `refuses` keeps no offer it made."""
         self.ip = ip
-        self._lease_s = lease_s
+        self._lease_s, self._refuses = lease_s, refuses
         self._network = IPv4Network(f"{ip}/24", strict=False)
         self._given: dict[bytes, str] = {}
 
@@ -147,7 +147,7 @@ class LeaseServer:
             return None
         # RFC 2131 4.3.2: the wanted address is an option when selecting or after a restart, else the client's own.
         wanted = message.ip_option(_ASKED_IP) or message.client_ip
-        if self._address_for(message.hardware, wanted) != wanted:
+        if self._refuses or self._address_for(message.hardware, wanted) != wanted:
             return Message(
                 Type.NAK, message.transaction, message.hardware, options={SERVER_OPTION: _ip_octets(self.ip)}
             )

@@ -57,7 +57,7 @@ class Hotspot:
         self.plan, self._link, self._emit, self._rng = plan, link, emit, rng
         self._pmk = pairwise_master_key(plan.passphrase, plan.ssid) if plan.passphrase else None
         self._group_key = rng.randbytes(16)
-        self._leases = dhcp.LeaseServer(plan.ip, plan.lease_s)
+        self._leases = dhcp.LeaseServer(plan.ip, plan.lease_s, refuses=plan.refuses_leases)
         self._guests: dict[bytes, Guest] = {}
         self._timers: set[asyncio.TimerHandle] = set()
         self._began_s = 0.0

@@ -46,6 +46,8 @@ class HotspotPlan:
     lease_s: int = 3600
     lease_delay_s: float | None = 0.0
     """Unit seconds from a discover to its offer; None: the server stays silent."""
+    refuses_leases: bool = False
+    """The server makes offers, and a nak of every request."""
 
     def __post_init__(self) -> None:
         """Refuse what no access point can offer."""

@@ -68,6 +68,11 @@ class Antenna:
         """Signal of the joined network."""
         return self._radios["station"].signal_dbm
 
+    @property
+    def guests(self) -> int:
+        """How many stations are on the hotspot."""
+        return len(self._radios["hotspot"].members)
+
     async def scan(self) -> list[SeenNetwork]:
         """Scan all channels."""
         return await (await self._opened("station")).scan()

@@ -109,6 +109,7 @@ class Link:
             "leave": self._leave,
             "host": self._host,
             "unhost": self._unhost,
+            "guests": self._guests,
             "signal": self._signal,
         }
 
@@ -231,6 +232,9 @@ class Link:
 
     async def _unhost(self, _message: Message) -> None:
         await self.antenna.unhost()
+
+    async def _guests(self, _message: Message) -> Answer:
+        return {"count": self.antenna.guests}
 
     async def _signal(self, _message: Message) -> Answer:
         return {"dbm": self.antenna.signal_dbm}

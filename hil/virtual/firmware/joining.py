@@ -1,4 +1,4 @@
-"""Joining the saved network, noticing its loss, and opening the setup hotspot instead."""
+"""Joining the saved network, noticing its loss, and the setup hotspot until it is back."""
 
 import asyncio
 
@@ -15,14 +15,20 @@ BETWEEN_ATTEMPTS_S = 1.0
 HOTSPOT_AFTER_GIVING_UP_S = 0.3
 HOTSPOT_AFTER_START_S = 0.3
 HOTSPOT_CHANNEL = 6
+LOOK_AGAIN_AFTER_S = 6.0
+ATTEMPT_IN_SETUP_MS = 15000
 
 
 async def live(unit):
     """Go from starting through joining to connected or setup, for ever."""
     try:
         if await _network_to_join(unit):
-            await _join_while_it_can(unit)
-            await _open_hotspot(unit, HOTSPOT_AFTER_GIVING_UP_S)
+            lease = None
+            while True:
+                await _join_while_it_can(unit, lease)
+                await _open_hotspot(unit, HOTSPOT_AFTER_GIVING_UP_S)
+                lease = await _network_back(unit.store.values)
+                radio.unhost()
         else:
             await _open_hotspot(unit, HOTSPOT_AFTER_START_S)
     except radio.Broken as error:
@@ -42,11 +48,12 @@ async def _network_to_join(unit):
     return unit.store.values["network"]
 
 
-async def _join_while_it_can(unit):
-    """Join, stay until the network is lost, join again; ends when joining was given up."""
+async def _join_while_it_can(unit, lease):
+    """Join unless there is a lease, stay until the network is lost, join again; ends when joining was given up."""
     while True:
-        unit.stages.enter(stages.JOINING)
-        lease = await _join(unit.store.values, chip.awake_ms() + GIVE_UP_AFTER_MS)
+        if lease is None:
+            unit.stages.enter(stages.JOINING)
+            lease = await _join(unit.store.values, chip.awake_ms() + GIVE_UP_AFTER_MS)
         if lease is None:
             return
         unit.address = lease["ip"]
@@ -54,6 +61,7 @@ async def _join_while_it_can(unit):
         unit.stages.enter(stages.CONNECTED)
         await _network_lost()
         unit.address = ""
+        lease = None
 
 
 async def _join(values, give_up_ms):
@@ -113,3 +121,18 @@ async def _open_hotspot(unit, after_s):
     radio.host(hotspot_name().encode(), chip.label_key(), HOTSPOT_CHANNEL, units.HOTSPOT_ADDRESS)
     unit.address = units.HOTSPOT_ADDRESS
     print("hotspot '%s'" % hotspot_name())
+
+
+async def _network_back(values):
+    """Try to join now and then while nobody is on the hotspot; the lease, once the network is back.
+
+    The stage stays setup meanwhile: a try that fails must not disturb who is about to come.
+    """
+    while True:
+        await asyncio.sleep(LOOK_AGAIN_AFTER_S)
+        if radio.guests():
+            continue
+        lease = await _attempt(values, chip.awake_ms() + ATTEMPT_IN_SETUP_MS)
+        if lease is not None and not radio.guests():
+            return lease
+        radio.leave()

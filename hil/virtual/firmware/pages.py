@@ -3,8 +3,10 @@
 import asyncio
 import binascii
 
+import captive
 import chip
 import form
+import origin
 import settings
 import stages
 import status
@@ -28,12 +30,16 @@ class Pages:
         arrived_ms = chip.awake_ms()
         here = self._paths()
         if request.path not in here:
+            if request.method == "GET" and self._unit.stages.now == stages.SETUP:
+                return captive.lead_home()
             return Reply(404, "There is no such page.\n")
         method, needs_key, show = here[request.path]
         if request.method != method:
             return Reply(405, "Method not allowed.\n", (("Allow", method),))
         if needs_key and not self._has_key(request):
             return Reply(401, "The update key is needed.\n", (("WWW-Authenticate", 'Basic realm="vent settings", charset="UTF-8"'),))
+        if method == "POST" and origin.is_foreign(request):
+            return Reply(403, "Another page may not change the settings.\n")
         return show(request, arrived_ms)
 
     def _paths(self):

@@ -14,9 +14,11 @@ LINGER_S = 0.5
 
 REASONS = {
     200: "OK",
+    302: "Found",
     303: "See Other",
     400: "Bad Request",
     401: "Unauthorized",
+    403: "Forbidden",
     404: "Not Found",
     405: "Method Not Allowed",
     408: "Request Timeout",
@@ -54,8 +56,8 @@ class Reply:
         self.text = text
         self.headers = headers
 
-    def octets(self):
-        """Return the reply as it is sent."""
+    def octets(self, head_only=False):
+        """Return the reply as it is sent; the head alone says the length of the body all the same."""
         body = self.text.encode()
         kind = "html" if self.text.startswith("<!DOCTYPE") else "plain"
         lines = ["HTTP/1.1 %d %s" % (self.status, REASONS[self.status])]
@@ -64,7 +66,8 @@ class Reply:
         lines.append("Cache-Control: no-store")
         lines.append("Connection: close")
         lines.extend("%s: %s" % header for header in self.headers)
-        return ("\r\n".join(lines) + "\r\n\r\n").encode() + body
+        head = ("\r\n".join(lines) + "\r\n\r\n").encode()
+        return head if head_only else head + body
 
 
 class Server:
@@ -102,11 +105,11 @@ class Server:
             await _send(writer, Reply(408, "Request Timeout.\n"))
             return
         if request is not None:
-            await _send(writer, await self._answer(request))
+            await _send(writer, await self._answer(request), request.method == "HEAD")
 
 
-async def _send(writer, reply):
-    writer.write(reply.octets())
+async def _send(writer, reply, head_only=False):
+    writer.write(reply.octets(head_only))
     await asyncio.wait_for(writer.drain(), ANSWER_LIMIT_S)
 
 

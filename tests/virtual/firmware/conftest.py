@@ -38,7 +38,7 @@ Message = dict[str, object]
 class Board:
     """One board: runs a program as the chip, answers it, remembers what it ordered.
 
-    `networks` maps a name to its key; joining one of them gives `lease_ip`. `cut_at_op` kills
+    `networks` maps a name to its key; joining one of them gives `lease_ip`. `guests` are on the hotspot. `cut_at_op` kills
     the chip during the flash operation of that number (counted from 1), torn as `tear` says; a `stuck` flash keeps its bits.
     """
 
@@ -50,6 +50,7 @@ class Board:
         self.lease_ip = "192.0.2.23"
         self.cause = "power"
         self.broken_radio = False
+        self.guests = 0
         self.stuck = False
         self.dial_to = 0
         self.awake_already_s = 0.0
@@ -257,6 +258,8 @@ class Board:
                 self._write(at, bytes(before & after for before, after in zip(old, new, strict=True)))
             case {"op": "scan"}:
                 return {"networks": []}
+            case {"op": "guests"}:
+                return {"count": self.guests}
             case {"op": "signal"}:
                 return {"dbm": -58}
             case {"op": "dial"}:

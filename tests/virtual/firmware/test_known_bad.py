@@ -7,6 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import requests
+
 if TYPE_CHECKING:
     from tests.virtual.firmware.conftest import Board
 
@@ -104,3 +106,63 @@ def test_golden_just_inside_works_whole(micropython_board: "Board", patched: Mak
     set_up(micropython_board, patched("golden_just_inside"))
     micropython_board.wait_for_line("stage: connected\n")
     assert micropython_board.status()["Network"] == "Here"
+
+
+def restart(board: "Board", app: Path, cause: str = "power") -> None:
+    """Start a set-up unit again, for a reason."""
+    board.power_off()
+    board.cause = cause
+    board.power_on(app)
+
+
+def save_when_connected(board: "Board", fields: dict[str, str]) -> int:
+    """Save through the settings page of a connected unit; 0 where the unit went meanwhile."""
+    try:
+        return board.post("/save", fields, auth=("vent", board.label_key)).status_code
+    except requests.ConnectionError:
+        return 0
+
+
+def test_save_unsafe_for_60_ms(micropython_board: "Board", patched: MakeApp) -> None:
+    """The supply goes when what is stored is erased: nothing is left, as on a unit as shipped."""
+    app = patched("save_unsafe_for_60_ms")
+    set_up(micropython_board, app)
+    micropython_board.wait_for_line("stage: connected\n")
+    micropython_board.cut_at_op = micropython_board.flash_ops + 1
+    assert save_when_connected(micropython_board, {"unit_name": "south"}) == 0
+    restart(micropython_board, app)
+    micropython_board.wait_for_line("first start\n")
+
+
+def test_settings_rewritten_at_start(micropython_board: "Board", patched: MakeApp) -> None:
+    app = patched("settings_rewritten_at_start")
+    set_up(micropython_board, app)
+    micropython_board.wait_for_line("stage: connected\n")
+    micropython_board.cut_at_op = micropython_board.flash_ops + 3  # both sectors are erased by then
+    restart(micropython_board, app)
+    micropython_board.wait_for("the cut", lambda: micropython_board.flash_ops == micropython_board.cut_at_op)
+    restart(micropython_board, app)
+    micropython_board.wait_for_line("first start\n")
+
+
+def test_third_reset_not_joined(micropython_board: "Board", patched: MakeApp) -> None:
+    app = patched("third_reset_not_joined")
+    set_up(micropython_board, app)
+    for told in ("stage: connected\n", "stage: connected\n", "not joined: authentication expired\n"):
+        restart(micropython_board, app, "reset line")
+        micropython_board.wait_for_line(told)
+    restart(micropython_board, app)
+    micropython_board.wait_for_line("stage: connected\n")
+
+
+def test_unchanged_save_not_joined(micropython_board: "Board", patched: MakeApp) -> None:
+    app = patched("unchanged_save_not_joined")
+    set_up(micropython_board, app)
+    micropython_board.wait_for_line("stage: connected\n")
+    assert save_when_connected(micropython_board, SET_UP) == 200
+    micropython_board.wait_for_order("reset")
+    restart(micropython_board, app, "software")
+    micropython_board.wait_for("ten edges of the joining lamp", lambda: len(micropython_board.ordered("lamp")) > 10)
+    assert micropython_board.ordered("join") == []
+    restart(micropython_board, app)
+    micropython_board.wait_for_line("stage: connected\n")

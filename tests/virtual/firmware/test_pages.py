@@ -4,6 +4,7 @@ Held against RFC 9110 (405 with Allow, 401 with WWW-Authenticate, 413), RFC 6585
 """
 
 import shutil
+import socket
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -148,8 +149,9 @@ def test_wrong_settings_come_back_with_a_message_and_are_not_saved(in_setup: "Bo
 @pytest.mark.parametrize(
     ("request_octets", "status"),
     [
-        (b"GET /nowhere HTTP/1.1\r\n\r\n", 404),
-        (b"GET /settings HTTP/1.1\r\n\r\n", 404),  # in setup the form is at /
+        (b"GET /nowhere HTTP/1.1\r\n\r\n", 302),
+        (b"GET /settings HTTP/1.1\r\n\r\n", 302),  # in setup the form is at /
+        (b"POST /nowhere HTTP/1.1\r\nContent-Length: 0\r\n\r\n", 404),
         (b"DELETE / HTTP/1.1\r\n\r\n", 405),
         (b"GET /save HTTP/1.1\r\n\r\n", 405),
         (b"nonsense\r\n\r\n", 400),
@@ -171,6 +173,23 @@ def test_rough_requests_are_answered_and_survived(in_setup: "Board", request_oct
     if status == 405:
         assert b"\r\nAllow: " in answer
     assert in_setup.get("/").status_code == 200
+
+
+# RFC 9110, 9.3.2: no content in the answer to HEAD, and the fields that GET would bring.
+@pytest.mark.parametrize("path", ["/", "/save"])
+def test_head_is_answered_without_content(in_setup: "Board", path: str) -> None:
+    head, end, content = in_setup.send_raw(f"HEAD {path} HTTP/1.1\r\n\r\n".encode()).partition(b"\r\n\r\n")
+    assert (end, content) == (b"\r\n\r\n", b"")
+    assert b"\r\nContent-Length: " in head
+
+
+def test_a_body_that_is_broken_off_is_answered_and_not_saved(in_setup: "Board") -> None:
+    erased = len(in_setup.ordered("erase"))
+    with in_setup.connections(1) as (connection,):
+        connection.sendall(b"POST /save HTTP/1.1\r\nContent-Length: 400\r\n\r\nunit_name=north&network=Allotment")
+        connection.shutdown(socket.SHUT_WR)
+        assert connection.recv(100).startswith(b"HTTP/1.1 400 ")
+    assert len(in_setup.ordered("erase")) == erased
 
 
 def test_idle_and_half_open_connections_block_nobody(in_setup: "Board") -> None:

@@ -94,10 +94,36 @@ def test_gives_up_an_absent_network_and_opens_the_hotspot(board: "Board") -> Non
     assert set(told[:-1]) == {WHITE_ON_WIRE, DARK}
     flashes_hz = told.count(DARK) / 24.0
     assert 0.4 <= flashes_hz <= 0.8
+
+
+def test_in_setup_it_comes_back_to_its_network_once_that_is_there(board: "Board") -> None:
+    save_network(board, "Late", "late-key-1")
+    board.power_on()
+    board.wait_for_order("host")
+    board.networks = {"Late": "late-key-1"}
+    board.wait_for_line("stage: connected\n")
+    assert board.console.count("stage: joining\n") == 1
+    ops = [order["op"] for order in board.orders]
+    assert ops.index("host") < ops.index("unhost")
+    assert board.get("/settings").status_code == 401
+    board.wait_for("green", lambda: lamp(board)[-1] == GREEN_ON_WIRE)
+    board.networks = {}
+    board.send_event(event="left", reason=None)
+    board.wait_for("a hotspot again", lambda: len(board.ordered("host")) == 2)
+
+
+def test_in_setup_it_stays_while_someone_is_on_its_hotspot(board: "Board") -> None:
+    save_network(board, "Late", "late-key-1")
+    board.guests = 1
+    board.power_on()
+    board.wait_for_order("host")
     joins = len(board.ordered("join"))
-    board.networks = {"Absent": "absent-key"}  # back on the air: a unit in setup does not look
-    assert board.get("/").status_code == 200
+    board.networks = {"Late": "late-key-1"}
+    board.wait_for("two looks at the hotspot", lambda: len(board.ordered("guests")) >= 2)
     assert len(board.ordered("join")) == joins
+    assert board.get("/").status_code == 200
+    board.guests = 0
+    board.wait_for_line("stage: connected\n")
 
 
 def test_wrong_key_is_tried_again_then_given_up(board: "Board") -> None:

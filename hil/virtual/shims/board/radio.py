@@ -52,7 +52,6 @@ def leave():
 def host(ssid, key, channel, ip, lease_delay_s=0.0):
     """Open a hotspot with WPA2, this address, and leases in its network; these cannot be delayed here."""
     try:
-        _station.active(False)
         _hotspot.active(True)
         _hotspot.config(ssid=ssid, key=key, security=network.AUTH_WPA2_PSK, channel=channel)
         _hotspot.ifconfig((ip, "255.255.255.0", ip, ip))
@@ -63,6 +62,11 @@ def host(ssid, key, channel, ip, lease_delay_s=0.0):
 def unhost():
     """Close the hotspot."""
     _hotspot.active(False)
+
+
+def guests():
+    """Return how many stations are on the hotspot."""
+    return len(_hotspot.status("stations"))
 
 
 def signal():

@@ -48,6 +48,14 @@ def unhost():
     _order(op="unhost")
 
 
+def guests():
+    """Return how many stations are on the hotspot."""
+    try:
+        return link.ask(op="guests").get("count", 0)
+    except OSError:
+        return 0
+
+
 def signal():
     """Return how strongly the network is heard, in dBm; None when in no network."""
     try:

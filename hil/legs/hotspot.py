@@ -1,0 +1,119 @@
+"""The unit's hotspot in use: what phones ask of it, a stay of some length, and a visitor who leaves in mid-form."""
+
+from hil.core.product import Product
+from hil.core.stages import Setup
+from hil.core.timeline import Expired
+from hil.instruments.bench import Bench
+from hil.instruments.proxy_request import HOST_FIELD
+from hil.instruments.visits import Visitor
+from hil.legs.leg import leg
+from hil.legs.moves import enter_hotspot, give_up, hotspot_url
+from hil.legs.start import fill_settings
+from hil.page.attempts import TLS_PORT, port_purpose
+from hil.page.captive import CAPTIVE_PROBES
+from hil.page.fill import FormRequest
+from hil.page.page import NotFound
+from hil.page.read import read_page
+
+STAY_S = 30.0
+ALONE_S = 12.0
+LOOKS_ROUND_S = (
+    2.0  # so long a chip is on other channels when it looks for a network: 13 of them, 0.12 s each, and back
+)
+HOTSPOT_USED_S = STAY_S + 10.0
+
+
+@leg(
+    begins=Setup(store="bench network"),
+    ends=Setup(),
+    expected_s=lambda _product: HOTSPOT_USED_S,
+    profile="release",
+)
+def hotspot_used(bench: Bench, product: Product) -> None:
+    """Stay on the hotspot, ask for what phones ask for, send half a form and leave, and come back."""
+    bench.access_point.down()  # the unit may look for its network meanwhile, and must not find it
+    visitor = enter_hotspot(bench, product)
+    if visitor is None:
+        return
+    if product.hotspot.captive:
+        _ask_as_phones_do(visitor, product)
+    knock(visitor, product.hotspot.address, TLS_PORT)
+    _stay(bench)
+    half = _half_a_form(bench, visitor, product)
+    if half is not None:
+        with visitor.connection(half.url, "half a form") as connection:
+            connection.send(_head(half, product) + half.body[: len(half.body) // 2])
+            bench.probe.leave()
+    else:
+        bench.probe.leave()
+    _leave_alone(bench)
+    visitor = enter_hotspot(bench, product)
+    if visitor is not None:
+        visitor.get(hotspot_url(product, product.form.path), "form after coming back")
+        bench.probe.leave()
+
+
+def knock(visitor: Visitor, host: str, port: int) -> None:
+    """See whether a TCP port is open, refuses or is silent; nothing is sent."""
+    with visitor.connection(f"http://{host}:{port}/", port_purpose(port)):
+        pass
+
+
+def _ask_as_phones_do(visitor: Visitor, product: Product) -> None:
+    for probe in CAPTIVE_PROBES:
+        url = hotspot_url(product, probe.path)
+        visitor.get(url, probe.purpose, fields={HOST_FIELD: probe.host}, follow=False)
+
+
+def _stay(bench: Bench) -> None:
+    """Do nothing on the hotspot for a while; ends early where the unit sends the probe away."""
+    bench.timeline.add("leg", "stays on the hotspot", for_s=STAY_S)
+    left = bench.timeline.wait(
+        lambda moment: moment.is_(bench.probe.source, "left"),
+        limit_s=STAY_S,
+        awaited="nothing: the probe should stay on the hotspot",
+    )
+    bench.timeline.add("leg", "has stayed on the hotspot", whole=isinstance(left, Expired))
+
+
+def _leave_alone(bench: Bench) -> None:
+    """Keep off the hotspot until the unit has looked for its network, if it does so where nobody is on its hotspot."""
+    own = bench.label.address.lower()
+    seeks = bench.timeline.wait(
+        lambda moment: moment.is_("air", "seeks") and moment.text("from").lower() == own,
+        limit_s=ALONE_S,
+        awaited="a look of the unit for its network",
+    )
+    if not isinstance(seeks, Expired):
+        bench.clock.pause(LOOKS_ROUND_S)
+
+
+def _half_a_form(bench: Bench, visitor: Visitor, product: Product) -> FormRequest | None:
+    """Fill the form in with other values; None, and booked why, where that cannot be done."""
+    answer = visitor.get(hotspot_url(product, product.form.path), "form after the stay")
+    changed = {name: other_value(bench, name) for name in [product.form.text_to_change] if name is not None}
+    page = read_page(answer.body, answer.content_type, answer.url)
+    request = fill_settings(page, product, {**bench.trial.values, **changed})
+    if isinstance(request, NotFound):
+        give_up(bench, f"the form cannot be filled in: {request.reason}")
+        return None
+    return request
+
+
+def other_value(bench: Bench, setting: str) -> str:
+    """A value as long as the one the run typed, and another one."""
+    value = bench.trial.values[setting]
+    return value[:-1] + ("x" if value.endswith("y") else "y")
+
+
+def _head(request: FormRequest, product: Product) -> bytes:
+    """The head of a form's request, which promises the whole of it."""
+    path = "/" + request.url.partition("://")[2].partition("/")[2]
+    lines = (
+        f"{request.method} {path} HTTP/1.1",
+        f"Host: {product.hotspot.address}",
+        f"Content-Type: {request.content_type}",
+        f"Content-Length: {len(request.body)}",
+        "Connection: close",
+    )
+    return "\r\n".join([*lines, "", ""]).encode("ascii")

@@ -1,0 +1,154 @@
+"""What a unit is open for: its TCP ports in both networks, and ways into its settings that nobody should have."""
+
+from dataclasses import dataclass, replace
+
+from hil.core.product import Product
+from hil.core.stages import Connected, Setup
+from hil.instruments.bench import Bench
+from hil.instruments.pages import Answer
+from hil.instruments.visits import Credentials
+from hil.legs.door import Door, come_back_after_save, doubt_store, network_door
+from hil.legs.hotspot import knock, other_value
+from hil.legs.leg import leg
+from hil.legs.moves import enter_hotspot, give_up, hotspot_url, watch_stay
+from hil.legs.start import fill_settings
+from hil.page.attempts import DEFAULT_KEYS, FOREIGN_FIELDS, LABEL_KEY, SAVES, SaveAttempt, ports_to_try
+from hil.page.fill import FormRequest
+from hil.page.page import Form, NotFound, Page
+
+PORTS_S = 2.0
+ATTEMPTS_S = 3.0
+STAY_S = 3.0  # what an attempt does to the unit may take a moment to show
+
+
+@leg(
+    begins=Setup(store="bench network"),
+    ends=Setup(),
+    expected_s=lambda _product: PORTS_S + 5.0,
+    profile="release",
+)
+def open_on_hotspot(bench: Bench, product: Product) -> None:
+    """Try the unit's TCP ports on its hotspot, and look at its pages there."""
+    bench.access_point.down()
+    visitor = enter_hotspot(bench, product)
+    if visitor is None:
+        return
+    for port in ports_to_try(product.ports):
+        knock(visitor, product.hotspot.address, port)
+    visitor.get(hotspot_url(product, product.form.path), "form on the hotspot")
+    visitor.get(hotspot_url(product, product.status.path), "status on the hotspot")
+    bench.probe.leave()
+
+
+@leg(
+    begins=Connected(store="bench network"),
+    ends=Connected(),
+    expected_s=lambda _product: PORTS_S + ATTEMPTS_S + STAY_S,
+    retakes=0,
+    profile="release",
+)
+def open_when_connected(bench: Bench, product: Product) -> None:
+    """Try the unit's TCP ports on the network, and its settings without the key, with old keys and from another site."""
+    bench.access_point.up(bench.network)
+    address = _address(bench)
+    if address is None:
+        give_up(bench, "the unit's address on the bench's network is not known", bench.access_point.source)
+        return
+    visitor = bench.visits.at(bench.access_point.lease_of_bench())
+    for port in ports_to_try(product.ports):
+        knock(visitor, address, port)
+    visitor.get(f"http://{address}/", "home when connected")
+    visitor.get(f"http://{address}{product.status.path}", "status when connected")
+    door = network_door(bench, product)
+    if door is not None and door.auth is not None:
+        _Attempts(bench, product, door, door.auth).run()
+    watch_stay(bench, STAY_S)
+
+
+def _address(bench: Bench) -> str | None:
+    own = bench.label.address.lower()
+    leased = (m for m in reversed(bench.timeline.since()) if m.is_(bench.access_point.source, "leased"))
+    return next((m.text("ip") for m in leased if m.text("address").lower() == own), None)
+
+
+@dataclass
+class _Attempts:
+    """Attempts on the settings page of a connected unit; in the end the unit holds what the run typed."""
+
+    bench: Bench
+    product: Product
+    door: Door
+    auth: Credentials
+
+    def run(self) -> None:
+        """Look without the key and with default keys, then save in ways that must be refused."""
+        self.door.visitor.get(self.door.url, "settings without the key")
+        for name, key in self._default_keys().items():
+            self.door.visitor.get(self.door.url, name, auth=(self.auth[0], key))
+        page = self.door.look("settings before the attempts")
+        for attempt in SAVES:
+            if not self._try(attempt, page):
+                return
+
+    def _default_keys(self) -> dict[str, str]:
+        """What might still open the page, by purpose; the key that was set is none of them."""
+        label = self.bench.label.hotspot_key
+        keys = {**DEFAULT_KEYS, **({LABEL_KEY: label} if label else {})}
+        return {name: key for name, key in keys.items() if key != self.auth[1]}
+
+    def _try(self, attempt: SaveAttempt, page: Page) -> bool:
+        """Make one attempt and see what the unit holds; False where it cannot be gone on."""
+        setting = self.product.form.text_to_change
+        if setting is None:
+            return False
+        request = self._request(page, {setting: other_value(self.bench, setting)})
+        if request is None:
+            return False
+        mark = self.bench.timeline.mark()
+        fields = FOREIGN_FIELDS if attempt.foreign else {}
+        auth = self.auth if attempt.with_key else None
+        answer = self.door.visitor.send(request, attempt.purpose, auth, fields)
+        if _taken(answer):
+            self.bench.timeline.add("ledger", "asked", asked_by="form")
+            return self._put_back(attempt, mark)
+        self.door.look(attempt.afterwards)
+        return True
+
+    def _request(self, page: Page, changed: dict[str, str]) -> FormRequest | None:
+        """The form filled in, without what the page itself hides in it: another site does not know that."""
+        bare = replace(page, forms=tuple(map(_without_hidden, page.forms)))
+        request = fill_settings(bare, self.product, {**self.bench.trial.values, **changed})
+        if isinstance(request, NotFound):
+            give_up(self.bench, f"the form cannot be filled in: {request.reason}")
+            return None
+        return request
+
+    def _put_back(self, attempt: SaveAttempt, mark: int) -> bool:
+        """After a save that was taken: wait for the unit, look, and save what the run typed."""
+        door = come_back_after_save(self.bench, self.product, self.door, mark)
+        if door is None or not door.connected:
+            doubt_store(self.bench, f"a {attempt.purpose} was taken, and the unit did not come back")
+            return False
+        self.door = door
+        page = door.look(attempt.afterwards)
+        request = fill_settings(page, self.product, self.bench.trial.values)
+        if isinstance(request, NotFound):
+            doubt_store(self.bench, f"a {attempt.purpose} was taken, and cannot be undone: {request.reason}")
+            return False
+        mark = self.bench.timeline.mark()
+        self.bench.timeline.add("ledger", "asked", asked_by="form")
+        door.visitor.send(request, f"undoing the {attempt.purpose}", self.auth)
+        back = come_back_after_save(self.bench, self.product, door, mark)
+        if back is None or not back.connected:
+            doubt_store(self.bench, f"a {attempt.purpose} was taken, and could not be undone")
+            return False
+        self.door = back
+        return True
+
+
+def _without_hidden(form: Form) -> Form:
+    return replace(form, controls=tuple(c for c in form.controls if c.kind != "hidden"))
+
+
+def _taken(answer: Answer) -> bool:
+    return answer.outcome == "answered" and answer.status is not None and answer.status < 400

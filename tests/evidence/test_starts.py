@@ -1,0 +1,115 @@
+"""Starts one after another, by what began them, on records made by hand. What a start is timed from is the design's."""
+
+from support.records import UNIT, Made, awake, line, make, moment, power, product_with, start_line
+
+from hil.core.moments import Moment
+from hil.core.readings import Reading
+from hil.evidence.seen import Seen
+
+VIEWS = ("access_point", "power", "console", "resets")
+
+
+def begins(number: int, restart: str, time_s: float) -> Moment:
+    return moment(time_s, "leg", "starts the unit", number=number, restart=restart)
+
+
+def leased(time_s: float) -> Moment:
+    return moment(time_s, "access point", "leased", doubt_s=0.01, address=UNIT, ip="198.51.100.2")
+
+
+def by_power(number: int, time_s: float) -> list[Moment]:
+    """Off for a second, read back so, and on again."""
+    off = moment(time_s + 0.5, "power", "state", on=False)
+    return [begins(number, "power", time_s), power("off", time_s), off, power("on", time_s + 1.0)]
+
+
+def by_reset(number: int, time_s: float) -> list[Moment]:
+    pulled = moment(time_s, "console", "reset line", asked_by="reset line")
+    return [begins(number, "reset line", time_s), pulled, moment(time_s + 0.4, "console", "reset line released")]
+
+
+def by_software(number: int, time_s: float) -> list[Moment]:
+    asked = moment(time_s, "ledger", "asked", asked_by="form")
+    return [asked, begins(number, "software", time_s), start_line(time_s + 2.0, "0xc (SW_CPU_RESET)")]
+
+
+def record(*moments: Moment, asleep: tuple[str, ...] = ()) -> Made:
+    states = {m.time_s for m in moments if m.is_("power", "state")}
+    controls = [m for m in awake(0.0, 40.0, but=asleep) if not (m.source == "power" and _close(m.time_s, states))]
+    return make([*controls, line(0.5, "hello"), *moments])
+
+
+def _close(time_s: float, others: set[float]) -> bool:
+    return any(abs(time_s - other) < 0.6 for other in others)
+
+
+def seen(made: Made) -> dict[str, Reading | Seen]:
+    evidence = made.evidence(0.0, 40.0, *VIEWS)
+    starts = evidence.starts()
+    return {
+        **starts.by_power(evidence.power),
+        **starts.by_reset_line(evidence.console),
+        **starts.by_software(evidence.resets),
+    }
+
+
+def test_each_kind_is_timed_from_its_own_begin() -> None:
+    moments = [*by_power(1, 3.0), leased(8.0), *by_reset(2, 10.0), leased(14.5), *by_software(3, 20.0), leased(26.2)]
+    found = seen(record(*moments))
+    assert list(found) == [
+        "start 1, by power, at 3.0 s",
+        "start 2, by reset line, at 10.0 s",
+        "start 3, by software, at 20.0 s",
+    ]
+    assert [str(reading) for reading in found.values()] == ["4.00 ± 0.02 s", "4.10 ± 0.01 s", "4.20 ± 0.04 s"]
+
+
+def test_a_lease_after_the_next_start_is_not_that_of_the_first() -> None:
+    (first, _) = seen(record(*by_reset(1, 3.0), *by_reset(2, 20.0), leased(25.0))).values()
+    assert isinstance(first, Reading)
+    assert (first.low > 16.0, first.value, first.because) == (True, None, "")
+
+
+def test_without_the_access_point_nobody_can_say() -> None:
+    (found,) = seen(record(*by_reset(1, 3.0), asleep=("access point",))).values()
+    assert isinstance(found, Reading)
+    assert "access point asleep" in found.because
+
+
+def test_a_supply_not_seen_off_started_nothing() -> None:
+    moments = [m for m in by_power(1, 3.0) if m.kind != "state"]
+    (found,) = seen(record(*moments, leased(8.0))).values()
+    assert isinstance(found, Seen)
+    assert (found.holds, "power" in found.text) == (None, True)
+
+
+def test_a_supply_that_went_again_leaves_it_untold() -> None:
+    gone = moment(6.0, "power", "state", on=False)
+    (found,) = seen(record(*by_power(1, 3.0), gone, leased(8.0))).values()
+    assert isinstance(found, Seen)
+    assert found.holds is None
+
+
+def test_a_reset_line_nobody_saw_let_go_is_untold() -> None:
+    (found,) = seen(record(begins(1, "reset line", 3.0), leased(8.0))).values()
+    assert isinstance(found, Seen)
+    assert (found.holds, "console" in found.text) == (None, True)
+
+
+def test_a_unit_that_never_restarts_after_saving_fails() -> None:
+    moments = [m for m in by_software(1, 3.0) if m.source != "console"]
+    (found,) = seen(record(*moments)).values()
+    assert isinstance(found, Seen)
+    assert found.holds is False
+    (unheard,) = seen(record(*moments, asleep=("console",))).values()
+    assert isinstance(unheard, Seen)
+    assert unheard.holds is None
+
+
+def test_a_silent_chip_is_bounded_by_order_and_address() -> None:
+    moments = [m for m in by_software(1, 3.0) if m.source != "console"]
+    product = product_with({"console": {"speaks": False}})
+    made = make([*awake(0.0, 40.0), *moments, leased(9.0)], product=product)
+    (found,) = seen(made).values()
+    assert isinstance(found, Reading)
+    assert (round(found.low, 2), round(found.high, 2)) == (0.0, 6.01)
