@@ -3,6 +3,7 @@
 from hil.core.moments import Moment
 from hil.core.stages import Connected, Off, Setup, Situation, Unknown
 from hil.evidence.air import AirView
+from hil.evidence.gave_up import cut_short
 from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Window
 
@@ -12,10 +13,12 @@ FRESH_S = 1.0  # a beacon within this time of the end shows that the hotspot is 
 def confirm(window: Window, hoped: Situation) -> Situation:
     """The situation at the end of a leg, with the store it was hoped to hold where the stage came out as hoped.
 
-    A leg that could not put the store right again has booked so.
+    A leg that could not put the store right again has booked so; one that an instrument cut short after a save may not have.
     """
     stage = _stage(window)
-    if stage == hoped.stage and not window.of("leg", "store in doubt"):
+    saved = any(m.text("asked_by") == "form" for m in window.of("ledger", "asked"))
+    in_doubt = window.of("leg", "store in doubt") or (saved and cut_short(window) is not None)
+    if stage == hoped.stage and not in_doubt:
         return hoped
     made = {"off": Off, "setup": Setup, "connected": Connected}.get(stage, Unknown)
     return made("unknown")

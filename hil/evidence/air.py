@@ -1,6 +1,6 @@
 """What the air monitor heard."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from functools import cached_property
 from itertools import pairwise
 from math import hypot
@@ -43,17 +43,16 @@ class AirView:
 
     def _control_times_s(self, channel: Json) -> list[float]:
         name = self._window.record.fact("trial", "control_network")
-        return _fresh_times_s(
-            m for m in self._heard_around if m.data.get("name") == name and m.data.get("channel") == channel
-        )
+        heard = (m for m in self._heard_around if m.data.get("name") == name and m.data.get("channel") == channel)
+        return [moment.time_s for moment in heard]
 
     def times_of_s(self, bssid: str) -> list[float]:
         """When, in the leg and somewhat before and after it, fresh beacons of a sender were heard."""
-        return _fresh_times_s(m for m in self._heard_around if m.text("bssid") == bssid)
+        return [moment.time_s for moment in self._heard_around if moment.text("bssid") == bssid]
 
     @cached_property
-    def _heard_around(self) -> tuple[Moment, ...]:
-        return self._window.around(AROUND_S, "air", "beacon")
+    def _heard_around(self) -> Sequence[Moment]:
+        return self._window.part_of(self._window.record.fresh_beacons, AROUND_S)
 
     @property
     def hotspot_name(self) -> str:
@@ -67,17 +66,8 @@ class AirView:
 
     @cached_property
     def _beacons(self) -> tuple[Moment, ...]:
-        """Beacons of the leg, each heard once: a repeated time stamp is a monitor that stands still.
-
-        What was heard last may have been heard before it.
-        """
-        fresh, last = [], dict[str, float]()
-        for moment in self._heard_around:
-            sender, stamp = moment.text("bssid"), moment.number("tsf")
-            if last.get(sender) != stamp and self._window.begin_s <= moment.time_s <= self._window.end_s:
-                fresh.append(moment)
-            last[sender] = stamp
-        return tuple(fresh)
+        """Beacons of the leg, each heard once."""
+        return tuple(self._window.part_of(self._window.record.fresh_beacons))
 
     @cached_property
     def hotspot_beacons(self) -> tuple[Moment, ...]:
@@ -221,13 +211,3 @@ class AirView:
         """Names and DHCP messages heard, as bytes, to search for secrets."""
         names = [bytes.fromhex(m.text("name_octets")) for m in self._window.of("air", "beacon", "seeks", "associates")]
         return [*names, *(bytes.fromhex(m.text("octets")) for m in self._window.of("air", "dhcp"))]
-
-
-def _fresh_times_s(beacons: Iterable[Moment]) -> list[float]:
-    """When each came whose time stamp differs from the last one's; a network that begins anew counts from zero."""
-    times_s, last = [], -1.0
-    for moment in beacons:
-        if moment.number("tsf") != last:
-            last = moment.number("tsf")
-            times_s.append(moment.time_s)
-    return times_s

@@ -70,7 +70,12 @@ def refusals(window: Window, pages: PagesView, product: Product, kind: Kind) -> 
     plan = next(iter(window.of("leg", "plans tries")), None)
     if plan is None:
         yield "every value is tried", pages.served("form before the tries")
-    elif len(of_kind) < plan.number(kind, 0.0):
+        return
+    planned, whole = plan.number(kind, 0.0), pages.has_all_settings("form before the tries")
+    # Of a setting that the form does not show no value can be tried, and of a form that is not there, none at all.
+    if (of_kind and whole.holds is False) or (not planned and whole.holds is not True):
+        yield "every setting is on the form", whole
+    if len(of_kind) < planned:
         left_out = any(m.text("try") == kind for m in window.of("leg", "leaves tries out"))
         text = f"{len(of_kind)} of {plan.number(kind):g}: the unit took too many of them"
         yield "every value is tried", Seen(False, text) if left_out else pages.served("values not tried")

@@ -10,6 +10,7 @@ from hil.evidence.addresses import lamp_after_lease
 from hil.evidence.captive import first_octets, led_to_form
 from hil.evidence.contract import refusals
 from hil.evidence.events import Event, HotspotGone
+from hil.evidence.gave_up import cut_short
 from hil.evidence.leaks import no_secret_heard, no_secret_leased, no_secret_said
 from hil.evidence.openness import after_attempt, default_keys, ports, tls_refused, turned_away
 from hil.evidence.running_time import compare_running_time
@@ -118,6 +119,11 @@ class LegEvidence(Views):
         return after_attempt(self.pages, attempt, finding, saved, self._window.record)
 
     @property
+    def cut_short(self) -> Seen | None:
+        """Which instrument the leg ended for want of; None where it did not."""
+        return cut_short(self._window)
+
+    @property
     def parameter(self) -> str:
         """The leg's parameter, as its name has it; empty where it has none."""
         return self._window.leg.partition("[")[2].removesuffix("]")
@@ -129,12 +135,27 @@ class LegEvidence(Views):
     def hotspot_off(self, within_s: float) -> Seen:
         """Whether the hotspot was silent from a time after the unit was given an address of the network put up last."""
         up = self.access_point.last_up()
+        if up.because:
+            return Seen.untold(up.because)
         lease = self.access_point.first("leased", up.earliest_s if up.seen else self.begin_s)
         off = Occurrence(lease.earliest_s + within_s, lease.latest_s + within_s, lease.measured, lease.because)
         silent = self.air.silent_after(off)
         if silent.holds and off.latest_s + SILENCE_S > self.end_s:
             return Seen.untold(f"the leg ended at {self.end_s:.1f} s, too soon to hear whether the hotspot is off")
         return silent
+
+    def joining_was_cut(self) -> Seen:
+        """Whether the supply was cut, and the unit had begun to look for a network by then."""
+        cut = self.power.was_cut()
+        if cut.holds is not True or cut.at_s is None:
+            return cut
+        sought = self.air.first(self.air.unit_seeks, self.begin_s)
+        if sought.earliest_s < cut.at_s:
+            because = sought.because or f"{self.air.witness}: the unit looked for a network just as it was cut"
+            return Seen(True, cut.text, cut.at_s) if sought.latest_s < cut.at_s else Seen.untold(because)
+        if sought.because:
+            return Seen.untold(sought.because)
+        return Seen(False, "the unit had not looked for a network when it was cut", cut.at_s)
 
     def starts(self) -> StartsView:
         """The starts of a leg, one after another."""

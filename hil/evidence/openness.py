@@ -69,14 +69,16 @@ def turned_away(pages: PagesView, purpose: str, name: str, record: Record) -> Se
 
 
 def default_keys(pages: PagesView, record: Record) -> Iterator[tuple[str, Seen]]:
-    """Whether keys that might still open the settings page were turned away, by key; those of the trial are none."""
-    asked = [purpose for purpose in (*DEFAULT_KEYS, LABEL_KEY) if purpose in pages.asked]
-    for purpose in asked or tuple(DEFAULT_KEYS):
+    """Whether keys that might still open the settings page were turned away, by key; the one that was set is none."""
+    label = record.product.hotspot.key or LABEL_KEY in pages.asked
+    own = record.trial_values.get(record.product.form.by_role("update key") or "")
+    for purpose in [name for name, key in DEFAULT_KEYS.items() if key != own] + [LABEL_KEY] * bool(label):
         yield f"{purpose}: turned away", turned_away(pages, purpose, "default_key", record)
 
 
 def after_attempt(pages: PagesView, attempt: SaveAttempt, name: str, saved: dict[str, str], record: Record) -> Seen:
-    """Whether the settings are as they were after an attempt to save others."""
+    """Whether the settings are as they were after an attempt to save others; one that changed another is not accepted."""
+    others = {setting: value for setting, value in saved.items() if setting != record.product.form.text_to_change}
+    rest = pages.shows(attempt.afterwards, others)
     seen = pages.shows(attempt.afterwards, saved)
-    served = pages.served(attempt.afterwards)
-    return named(seen, name, record) if served.holds is True else seen
+    return named(seen, name, record) if rest.holds is True else seen

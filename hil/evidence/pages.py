@@ -14,6 +14,7 @@ from hil.core.awake import asleep, first_within
 from hil.core.moments import Moment
 from hil.core.product import Setting
 from hil.core.readings import Occurrence, Reading
+from hil.evidence.gave_up import gave_up
 from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window
 from hil.page.fill import ControlRule, find_control
@@ -43,6 +44,14 @@ class Fetched:
     def answered_well(self) -> bool:
         """Whether the unit answered with a page and no error status."""
         return self.moment.kind == "answered" and 200 <= self.moment.number("status", 0.0) < 400
+
+    @property
+    def said(self) -> bytes:
+        """All that came from the unit and may hold a secret: the body, and the addresses it sent us on to."""
+        earlier = self.moment.data.get("redirects")
+        urls = [str(url) for url in earlier] if isinstance(earlier, list) else []
+        led_to = [*urls[1:], self.moment.text("url")] if urls else []  # the first one was ours to ask for
+        return b"\n".join([self.body, *(text.encode() for text in (*led_to, self.moment.text("location")))])
 
     def __str__(self) -> str:
         """In words."""
@@ -103,12 +112,7 @@ class PagesView:
 
     def never_asked(self, purpose: str) -> Seen:
         """Why nothing came of a purpose that no request is recorded for."""
-        gave_up = next(iter(self._window.of("leg", "gave up")), None)
-        if gave_up is not None and gave_up.text("instrument"):
-            return Seen.untold(f"{gave_up.text('instrument')}: the leg got no further: {gave_up.text('why')}")
-        if gave_up is not None:
-            return Seen(False, f"the leg got no further: {gave_up.text('why')}", gave_up.time_s)
-        return Seen.untold(f"{self.witness}: no request for the {purpose} was recorded")
+        return gave_up(self._window) or Seen.untold(f"{self.witness}: no request for the {purpose} was recorded")
 
     def _damaged(self, fetched: Fetched) -> Seen:
         return Seen.untold(f"{self.witness}: the answer to {fetched.moment.text('purpose')!r} is not what was recorded")
@@ -236,13 +240,15 @@ class PagesView:
         return Seen(True, f"{len(read)} answers searched, no secret in them")
 
     def leak(self, secrets: dict[str, str]) -> Seen | None:
-        """The first secret in a page, if there is one."""
+        """The secrets in pages, if there are any, each where it stands first: none hides behind another."""
+        found: dict[str, tuple[str, float]] = {}
         for fetched in self.fetched:
-            for name, secret in secrets.items():
-                for found in find_secret(fetched.body, secret):
-                    where = f"{name} ({found.encoding}) in the answer to {fetched.moment.text('purpose')!r}"
-                    return Seen(False, where, fetched.moment.time_s)
-        return None
+            for name in secrets.keys() - found.keys():
+                for hit in find_secret(fetched.said, secrets[name])[:1]:
+                    where = f"{name} ({hit.encoding}) in the answer to {fetched.moment.text('purpose')!r}"
+                    found[name] = (where, fetched.moment.time_s)
+        told = [found[name] for name in secrets if name in found]
+        return Seen(False, "; ".join(where for where, _ in told), min(at_s for _, at_s in told)) if told else None
 
     def without_texts(self, texts: dict[str, str]) -> Seen:
         """The same for throw-away names: nothing of the bench stands in a page."""
@@ -286,6 +292,10 @@ class PagesView:
         if outcome in ("silence", "refusal") and (deaf := self._probe_asleep(fetched.moment)):
             return Seen.untold(deaf)
         return Seen(False, str(fetched), fetched.moment.time_s)
+
+    def let_in(self, purpose: str) -> Seen:
+        """Whether the unit let a connection in, whatever came of it then; one that we ended ourselves will do."""
+        return self.turned_away(purpose, also=("hung up", "success", "redirect"))
 
     def head_alone(self, purpose: str) -> Seen:
         """Whether the answer to a bare request, if any, is a head and nothing after it."""

@@ -10,6 +10,7 @@ from functools import cached_property
 from hil.core.awake import Asleep
 from hil.core.moments import Moment
 from hil.evidence.console import ConsoleView
+from hil.evidence.gave_up import gave_up
 from hil.evidence.power import PowerView
 from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window
@@ -110,7 +111,7 @@ class ResetsView:
         return Seen(False, f"no start after the {asked_by}")
 
     def one_start_for_each(self, asked_by: str) -> Seen:
-        """Whether each order of that origin was followed by one start, and there was no other."""
+        """Whether each order of that origin was followed by one start, and there was no other; of all that the leg planned."""
         unasked = self.none_unasked()
         if unasked.holds is False:
             return unasked
@@ -120,6 +121,8 @@ class ResetsView:
         starts = [line for line in self.ledger if line.asked_by == asked_by]
         if not orders:
             return Seen.untold(f"ledger: nothing was asked for by the {asked_by}")
+        if (left := gave_up(self._window)) is not None:
+            return left
         if len(starts) < len(orders):
             few = f"{len(starts)} starts after {len(orders)} orders of the {asked_by}"
             return Seen(False, few, orders[0].time_s) if self._console.lines else self._never_started(asked_by)

@@ -8,6 +8,7 @@ from math import inf
 
 from hil.core.moments import Moment
 from hil.core.product import Product
+from hil.evidence.gave_up import gave_up
 from hil.evidence.pages import Fetched, PagesView
 from hil.evidence.power import PowerView
 from hil.evidence.seen import Seen
@@ -171,10 +172,15 @@ class SaveCutsView:
 
     def seen_by_cut(self, saved: Mapping[str, str]) -> Iterator[tuple[str, Seen]]:
         """Whether each cut's outcome is as promised, by the cut; for a leg without one, why."""
-        for outcome in self.outcomes(saved):
+        outcomes, left = self.outcomes(saved), gave_up(self._window)
+        for outcome in outcomes:
             yield outcome.cut.words, outcome.seen
-        if not self.cuts:
+        if not outcomes:
             yield "a cut while saving", self._pages.served("settings after cut 1")
+        elif left is not None and outcomes[-1].seen.holds:
+            yield "the cuts and the saves that were left", left
+        if outcomes and all(outcome.phase is Phase.BEFORE for outcome in outcomes):
+            yield "a cut in a save", Seen.untold(f"{self._pages.witness}: no request had arrived by its cut")
 
 
 def told_of(outcomes: Sequence[CutOutcome]) -> str:

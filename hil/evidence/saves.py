@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 
 from hil.core.moments import Moment
-from hil.evidence.contract import quoted
+from hil.evidence.contract import CLIENT_ERRORS, quoted
 from hil.evidence.pages import Fetched
 from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.views import Views
@@ -100,7 +100,7 @@ class SavesView:
     def _is_declined(self, purpose: str, answer: Fetched) -> bool:
         settings = self._product.form.settings
         promised = any(settings[name].may_refuse(value) for name, value in self.typed(purpose).items())
-        return promised and not answer.answered_well
+        return promised and int(answer.moment.number("status", 0.0)) in CLIENT_ERRORS
 
     def one_was_taken(self, *purposes: str) -> Seen:
         """Whether each of some requests was answered, whatever with, and one of them with success."""

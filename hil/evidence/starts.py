@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from hil.core.readings import Occurrence, Reading, between
 from hil.evidence.console import ConsoleView
+from hil.evidence.gave_up import cut_short
 from hil.evidence.power import PowerView
 from hil.evidence.resets import ResetsView
 from hil.evidence.seen import Seen, asleep_text
@@ -48,15 +49,20 @@ class StartsView:
 
     def by_power(self, power: PowerView) -> dict[str, Reading | Seen]:
         """Power on → address, by start; each only where the supply was off before and stayed on after."""
-        return {start.words: self._from_power(start, power) for start in self._of("power")}
+        return {start.words: self._from_power(start, power) for start in self._of("power")} | self._left()
 
     def by_reset_line(self, console: ConsoleView) -> dict[str, Reading | Seen]:
         """Reset line let go → address, by start; the console's port has that line."""
-        return {start.words: self._from_reset(start, console) for start in self._of("reset line")}
+        return {start.words: self._from_reset(start, console) for start in self._of("reset line")} | self._left()
 
     def by_software(self, resets: ResetsView) -> dict[str, Reading | Seen]:
         """The chip's announcement of its restart after saving → address, by start."""
-        return {start.words: self._from_software(start, resets) for start in self._of("software")}
+        return {start.words: self._from_software(start, resets) for start in self._of("software")} | self._left()
+
+    def _left(self) -> dict[str, Reading | Seen]:
+        """The starts that were left for want of an instrument, where it came to that."""
+        left = cut_short(self._window)
+        return {} if left is None else {"the starts that were left": left}
 
     def _of(self, kind: str) -> list[Start]:
         return [start for start in self.starts if start.kind == kind]

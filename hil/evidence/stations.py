@@ -7,6 +7,7 @@ from hil.core.awake import Asleep, asleep, first_within
 from hil.core.moments import Moment
 from hil.core.readings import Occurrence
 from hil.evidence.air import AirView
+from hil.evidence.gave_up import cut_short
 from hil.evidence.seen import Seen, absent, asleep_text, first_seen
 from hil.evidence.window import Window, occurrence
 
@@ -74,12 +75,22 @@ class AccessPointView:
         return first_seen(moments, after_s, until_s, self.asleep, self.witness)
 
     def last_up(self) -> Occurrence:
-        """When a network was put on the air last in this leg."""
-        ups = self._window.of(self.witness, "up")
-        if ups:
-            return occurrence(ups[-1])
+        """When a network was put on the air last in this leg, and left there."""
+        switched = self._window.of(self.witness, "up", "down")
+        if switched and switched[-1].kind == "up":
+            return self._or_later(switched[-1])
         because = asleep_text(self.witness, self.asleep[0]) if self.asleep else ""
+        if switched:
+            because = because or f"{self.witness}: the network was not put on the air again"
         return Occurrence.not_before(self._window.begin_s, because)
+
+    def _or_later(self, up: Moment) -> Occurrence:
+        """When that was; where the access point slept after it, it may have been switched again meanwhile."""
+        gap = first_within(self.asleep, up.time_s, self._window.end_s)
+        if gap is None:
+            return occurrence(up)
+        because = asleep_text(self.witness, gap)
+        return Occurrence(up.time_s - up.doubt_s, self._window.end_s, measured=False, because=because)
 
     @property
     def lease_delay_s(self) -> float:
@@ -88,13 +99,15 @@ class AccessPointView:
         return first.number("lease_delay_s", 0.0) if first else 0.0
 
     def tried(self, until: Occurrence) -> Seen:
-        """Whether the unit came to the network, with whatever success, before something else was."""
-        found = [m for m in (*self.of_unit("joined"), *self.of_unit("wrong key")) if m.time_s <= until.earliest_s]
+        """Whether the unit came to the network put up first, with whatever success, before something else was."""
+        ups = self._window.of(self.witness, "up")
+        until_s = min([until.earliest_s, *(m.time_s for m in ups[1:])])
+        found = [m for m in (*self.of_unit("joined"), *self.of_unit("wrong key")) if m.time_s <= until_s]
         if found:
             return Seen(True, f"{found[0].kind} at {found[0].time_s:.1f} s", found[0].time_s)
         if until.because:
             return Seen.untold(until.because)
-        gap = first_within(self.asleep, self._window.begin_s, until.earliest_s)
+        gap = first_within(self.asleep, self._window.begin_s, until_s)
         return Seen.untold(asleep_text(self.witness, gap)) if gap else Seen(False, "the unit never came to the network")
 
     def waited_for_lease(self) -> Seen:
@@ -136,6 +149,9 @@ class AccessPointView:
     def never_joined(self) -> Seen:
         """Whether the unit kept off the bench's network over the whole leg."""
         found = (*self.of_unit("joined"), *self.of_unit("wrong key"))
+        left = cut_short(self._window)
+        if left is not None and not found:
+            return left  # the unit may not even have been started
         return absent(found, "unit joining the bench's network", self.asleep, self.witness)
 
 

@@ -4,7 +4,7 @@ Moments are those of the whole run, since a control just before or after the win
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -35,6 +35,17 @@ class Record:
         for moment in sorted(self.moments, key=lambda m: m.time_s):
             sorted_by_kind.setdefault((moment.source, moment.kind), []).append(moment)
         return {key: tuple(moments) for key, moments in sorted_by_kind.items()}
+
+    @cached_property
+    def fresh_beacons(self) -> tuple[Moment, ...]:
+        """Beacons of the whole run, each heard once: a repeated time stamp is a monitor that stands still."""
+        fresh, last = [], dict[str, float]()
+        for moment in self.by_kind.get(("air", "beacon"), ()):
+            sender, stamp = moment.text("bssid"), moment.number("tsf")
+            if last.get(sender) != stamp:
+                fresh.append(moment)
+            last[sender] = stamp
+        return tuple(fresh)
 
     def fact(self, section: str, label: str) -> str:
         """A fact of the run as text; empty where it is not stated."""
@@ -81,14 +92,13 @@ class Window:
 
     def of(self, source: str, *kinds: str) -> tuple[Moment, ...]:
         """Moments inside the window."""
-        return self.around(0.0, source, *kinds)
+        return tuple(self.part_of(self.all(source, *kinds)))
 
-    def around(self, margin_s: float, source: str, *kinds: str) -> tuple[Moment, ...]:
-        """Moments inside the window, and so long before and after it."""
-        found = self.all(source, *kinds)
-        first = bisect_left(found, self.begin_s - margin_s, key=lambda m: m.time_s)
-        last = bisect_right(found, self.end_s + margin_s, key=lambda m: m.time_s)
-        return found[first:last]
+    def part_of(self, moments: Sequence[Moment], margin_s: float = 0.0) -> Sequence[Moment]:
+        """Those, of moments in order of time, that are inside the window or so long before and after it."""
+        first = bisect_left(moments, self.begin_s - margin_s, key=lambda m: m.time_s)
+        last = bisect_right(moments, self.end_s + margin_s, key=lambda m: m.time_s)
+        return moments[first:last]
 
     def last_before(self, time_s: float, source: str, *kinds: str) -> Moment | None:
         """The last such moment of the run up to a time."""

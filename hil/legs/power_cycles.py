@@ -83,6 +83,7 @@ def _restart_by_saving(bench: Bench, product: Product, number: int) -> int | Non
     door = network_door(bench, product)
     if door is None:
         return None
+    bench.timeline.add("leg", "starts the unit", number=number, restart="software")
     page = door.look(f"settings before start {number}")
     request = fill_settings(page, product, bench.trial.values)
     if isinstance(request, NotFound):
@@ -90,7 +91,6 @@ def _restart_by_saving(bench: Bench, product: Product, number: int) -> int | Non
         return None
     purpose = f"save for start {number}"
     mark = book_save(bench, purpose, {})
-    bench.timeline.add("leg", "starts the unit", number=number, restart="software")
     if refused(door.visitor.send(request, purpose, auth=door.auth)):
         give_up(bench, "the settings page refused what is stored already")
         return None

@@ -141,6 +141,7 @@ class _Sweep:
         answer = seen.door.visitor.send(request, "save without a cut", auth=seen.door.auth)
         back = None if refused(answer) else come_back_after_save(bench, product, seen.door, mark)
         if back is None or not back.connected:
+            give_up(bench, "a save without a cut was refused, or the unit did not come back to its network")
             return None, None
         sent_s, answer_s = bench.clock.at(answer.begun_monotonic_s), bench.clock.unit_s(answer.total_s)
         return _Looked.at(back, "settings without a cut"), _SaveTimes(answer_s, self._restart_at_s(mark) - sent_s)

@@ -5,6 +5,7 @@ may also be answered with a page, or sent elsewhere as hotspots do. Left without
 failure of the unit.
 """
 
+from hil_acceptance.steady import judge_no_leak, judge_steady
 from hil_acceptance.texts import hidden_values
 
 from hil.core.product import Product
@@ -116,12 +117,10 @@ def test_stays_in_setup_under_abuse(form_abused: LegEvidence, judge: Judge) -> N
 @needs("resets", "console")
 def test_no_crash_nor_unasked_reset_under_abuse(form_abused: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts under the abuse."""
-    judge.holds(form_abused.console.no_crash(), "no crash text")
-    judge.holds(form_abused.resets.none_unasked(), "no start nobody asked for")
+    judge_steady(form_abused, judge)
 
 
 @needs("pages", "console", "air")
 def test_no_secret_leaks_under_abuse(form_abused: LegEvidence, judge: Judge) -> None:
     """No canary secret is in an answer to abuse, on the console or in the air."""
-    for where, seen in form_abused.leaks().items():
-        judge.holds(seen, f"no secret in {where}")
+    judge_no_leak(form_abused, judge)

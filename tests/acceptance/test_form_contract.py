@@ -1,5 +1,6 @@
 """The form as a contract: what it must refuse, what an edit must leave alone, what a double click must not do."""
 
+from hil_acceptance.steady import judge_no_leak, judge_steady
 from hil_acceptance.texts import hidden_values, saved_values
 
 from hil.core.product import Product
@@ -45,15 +46,13 @@ def test_impossible_networks_are_refused(form_refuses: LegEvidence, judge: Judge
 @needs("resets", "console")
 def test_no_crash_nor_unasked_reset_while_refusing(form_refuses: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts over wrong values."""
-    judge.holds(form_refuses.console.no_crash(), "no crash text")
-    judge.holds(form_refuses.resets.none_unasked(), "no start nobody asked for")
+    judge_steady(form_refuses, judge)
 
 
 @needs("pages", "console", "air")
 def test_no_secret_leaks_while_refusing(form_refuses: LegEvidence, judge: Judge) -> None:
     """No canary secret, whole or grown too long, is in a page, on the console or in the air."""
-    for where, seen in form_refuses.leaks().items():
-        judge.holds(seen, f"no secret in {where}")
+    judge_no_leak(form_refuses, judge)
 
 
 @needs("pages", "access_point")
@@ -99,5 +98,4 @@ def test_one_restart_an_edit(form_edited: LegEvidence, product: Product, judge: 
 @needs("pages", "console", "air")
 def test_no_secret_leaks_while_editing(form_edited: LegEvidence, judge: Judge) -> None:
     """No canary secret is in a page, on the console or in the air while settings are edited."""
-    for where, seen in form_edited.leaks().items():
-        judge.holds(seen, f"no secret in {where}")
+    judge_no_leak(form_edited, judge)

@@ -1,6 +1,7 @@
 """Networks of no use, late ones and lost ones: the unit falls back in time, and comes to its network again without a hand."""
 
 from hil_acceptance.returns import judge_hotspot_off, judge_return
+from hil_acceptance.steady import judge_steady
 
 from hil.core.product import Product
 from hil.evidence.events import HotspotBeacon, PowerOn
@@ -52,8 +53,7 @@ def test_hotspot_off_after_useless_network(network_useless: LegEvidence, product
 @needs("resets", "console")
 def test_no_crash_nor_unasked_reset_at_useless_network(network_useless: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself over a network of no use."""
-    judge.holds(network_useless.console.no_crash(), "no crash text")
-    judge.holds(network_useless.resets.none_unasked(), "no start nobody asked for")
+    judge_steady(network_useless, judge)
 
 
 @needs("access_point")
@@ -81,8 +81,7 @@ def test_hotspot_off_at_late_network(network_late: LegEvidence, product: Product
 @needs("resets", "console")
 def test_no_crash_nor_unasked_reset_at_late_network(network_late: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself while its network is late."""
-    judge.holds(network_late.console.no_crash(), "no crash text")
-    judge.holds(network_late.resets.none_unasked(), "no start nobody asked for")
+    judge_steady(network_late, judge)
 
 
 @needs("access_point")
@@ -115,5 +114,4 @@ def test_hotspot_off_at_lost_network(network_lost: LegEvidence, product: Product
 @needs("resets", "console")
 def test_no_crash_nor_unasked_reset_at_lost_network(network_lost: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself when its network is lost."""
-    judge.holds(network_lost.console.no_crash(), "no crash text")
-    judge.holds(network_lost.resets.none_unasked(), "no start nobody asked for")
+    judge_steady(network_lost, judge)

@@ -3,6 +3,7 @@
 Each finding names the provision of ETSI EN 303 645 that it goes against, and may be accepted by name in the product file.
 """
 
+from hil_acceptance.steady import judge_no_leak, judge_steady
 from hil_acceptance.texts import saved_values
 
 from hil.core.product import Product
@@ -29,16 +30,14 @@ def test_no_other_port_open_on_hotspot(open_on_hotspot: LegEvidence, judge: Judg
 @needs("pages", "console", "air", "probe")
 def test_no_secret_open_on_hotspot(open_on_hotspot: LegEvidence, judge: Judge) -> None:
     """No canary secret is in a page, on the console, in the air or in the leases of the hotspot."""
-    for where, seen in open_on_hotspot.leaks().items():
-        judge.holds(seen, f"no secret in {where}")
+    judge_no_leak(open_on_hotspot, judge)
     judge.holds(open_on_hotspot.leaks_at("probe"), "no secret in the leases")
 
 
 @needs("resets", "console")
 def test_no_crash_nor_unasked_reset_when_tried(open_on_hotspot: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts while its ports are tried."""
-    judge.holds(open_on_hotspot.console.no_crash(), "no crash text")
-    judge.holds(open_on_hotspot.resets.none_unasked(), "no start nobody asked for")
+    judge_steady(open_on_hotspot, judge)
 
 
 @needs("pages")
@@ -93,13 +92,11 @@ def test_nothing_saved_from_another_site(open_when_connected: LegEvidence, produ
 @needs("pages", "console", "air", "access_point")
 def test_no_secret_open_when_connected(open_when_connected: LegEvidence, judge: Judge) -> None:
     """No canary secret is in a page, on the console, in the air or in the leases of the network."""
-    for where, seen in open_when_connected.leaks().items():
-        judge.holds(seen, f"no secret in {where}")
+    judge_no_leak(open_when_connected, judge)
     judge.holds(open_when_connected.leaks_at("access_point"), "no secret in the leases")
 
 
 @needs("resets", "console")
 def test_no_crash_nor_unasked_reset_when_attempted(open_when_connected: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts under attempts on its settings."""
-    judge.holds(open_when_connected.console.no_crash(), "no crash text")
-    judge.holds(open_when_connected.resets.none_unasked(), "no start nobody asked for")
+    judge_steady(open_when_connected, judge)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from hil_acceptance.steady import judge_no_leak
 from hil_acceptance.texts import hidden_values
 
 from hil.core.product import Product
@@ -94,5 +95,4 @@ def test_no_secret_leaks_with_awkward_networks(networks_awkward: LegEvidence, pr
     if not has_settings_page(product, product.form.by_role("network")):
         judge.not_promised("a settings page when connected")
         return
-    for where, seen in networks_awkward.leaks().items():
-        judge.holds(seen, f"no secret in {where}")
+    judge_no_leak(networks_awkward, judge)

@@ -74,3 +74,12 @@ def test_a_store_that_a_leg_could_not_put_right_is_not_believed() -> None:
     doubt = moment(125.0, "leg", "store in doubt", why="a value that was taken could not be undone")
     assert confirmed([ON, LEASED], Connected("bench network")) == Connected("bench network")
     assert confirmed([ON, LEASED, doubt], Connected("bench network")) == Connected("unknown")
+
+
+def test_nor_is_one_that_was_saved_before_an_instrument_was_gone() -> None:
+    """The leg had no time to undo what it saved: later legs would hold that against the unit."""
+    hoped, asked = Connected("bench network"), moment(105.0, "ledger", "asked", asked_by="form")
+    gone = moment(125.0, "leg", "gave up", why="its radio is gone", instrument="probe")
+    assert confirmed([ON, LEASED, asked], hoped) == hoped
+    assert confirmed([ON, LEASED, gone], hoped) == hoped
+    assert confirmed([ON, LEASED, asked, gone], hoped) == Connected("unknown")

@@ -132,3 +132,12 @@ class TestOwnBeacon:
         down = moment(100.1, "access point", "down")
         heard = self.beacons((99.0, 100.1), (125.0, 131.0))
         assert view(ANSWERING, [self.UP, down, again], heard).asleep == []
+
+
+def test_a_unit_that_was_never_started_kept_off_nothing() -> None:
+    """The flasher's port was gone, and so the leg ended before the unit was started."""
+    gone = moment(120.0, "leg", "gave up", why="its port is gone", instrument="console")
+    window = make([*awake(98.0, 132.0), gone]).window(100.0, 130.0)
+    seen = AccessPointView(window).never_joined()
+    assert (seen.holds, "console" in seen.text) == (None, True)
+    assert AccessPointView(make(awake(98.0, 132.0)).window(100.0, 130.0)).never_joined().holds is True

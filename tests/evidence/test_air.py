@@ -2,6 +2,7 @@
 1024 µs (IEEE 802.11-2020 9.4.1.3 and clause 3)."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import pytest
 from support.records import (
@@ -253,3 +254,11 @@ class TestOnAirThroughout:
         assert seen.holds is None
         assert "air monitor asleep" in seen.text
         assert view().on_air_throughout().holds is None
+
+
+def test_a_beacon_of_long_before_that_is_repeated_is_not_heard_anew() -> None:
+    """A monitor that stands still shows what it heard of the hotspot in another leg, minutes ago."""
+    stale = AirView(make([beacon(20.0, HOTSPOT), replace(beacon(20.0, HOTSPOT), time_s=101.0)]).window(100.0, 130.0))
+    assert stale.hotspot_beacons == ()
+    fresh = AirView(make([beacon(20.0, HOTSPOT), beacon(101.0, HOTSPOT)]).window(100.0, 130.0))
+    assert len(fresh.hotspot_beacons) == 1

@@ -140,3 +140,22 @@ def test_where_no_good_save_is_on_record_words_alone_tell_nothing() -> None:
 
     assert the_one(without_save()).holds is None
     assert the_one(without_save(moment(11.5, "leg", "restarted after a try", number=1))).holds is False
+
+
+def test_a_form_that_shows_no_setting_is_not_a_product_without_any() -> None:
+    """No value can be planned for it: that is the unit's failure, and not for want of a promise."""
+    nothing = moment(1.0, "leg", "plans tries")
+    for page, status in ((b"<!DOCTYPE html><p>Sorry.</p>", 200), (b"", 500)):
+        before = answered(2.0, "form before the tries", "before", status=status)
+        assert [s.holds for s in seen(make([nothing, before], pages={"before": page}))] == [False]
+    assert [s.holds for s in seen(make([nothing]))] == [None]
+
+
+def test_a_setting_that_the_form_leaves_out_is_said() -> None:
+    made = record(WRONG, 400, form_with())
+    pages = {
+        "save": GOOD,
+        "before": form_with().replace(b'name="unit_name"', b'name="other"').replace(b'id="unit_name"', b""),
+    }
+    found = seen(make(made.record.moments, pages=pages | {"answer": WRONG, "after": form_with()}))
+    assert [s.text for s in found if s.holds is False][-1] == "missing: unit_name"

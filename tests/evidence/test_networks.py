@@ -58,6 +58,15 @@ class TestOnTheAir:
         assert isinstance(reading, Reading)
         assert (reading.value, reading.doubt) == (pytest.approx(6.0), pytest.approx(0.05))
 
+    def test_a_network_that_was_not_put_up_again_is_nothing_to_come_back_to(self) -> None:
+        """The lease before it went is no return, and the hotspot after it no fault."""
+        lost = [up(101.0), ap(104.0, "leased", ip="198.51.100.2"), moment(110.0, "access point", "down")]
+        seen = made(*lost, *beacons(115.0, 129.0)).evidence(BEGIN_S, END_S, "access_point", "air")
+        reading = seen.between(NetworkUp, Leased)
+        assert isinstance(reading, Reading)
+        assert "access point: the network was not put on the air again" in reading.because
+        assert (seen.hotspot_off(2.0).holds, "access point" in seen.hotspot_off(2.0).text) == (None, True)
+
     def test_a_lease_from_before_is_no_answer(self) -> None:
         moments = (ap(104.0, "leased", ip="198.51.100.2"), up(115.0))
         reading = made(*moments).evidence(BEGIN_S, END_S).between(NetworkUp, Leased)
@@ -90,6 +99,12 @@ class TestTried:
 
     def test_it_did_not(self) -> None:
         assert access_point(ap(128.0, "joined")).tried(self.OPENED).holds is False
+
+    def test_the_good_network_that_came_after_it_is_another(self) -> None:
+        """The hotspot never opened: what was joined at 124 s was the network put up at 120 s."""
+        never = Occurrence.not_before(END_S, "")
+        assert access_point(up(101.0), up(120.0), ap(124.0, "joined")).tried(never).holds is False
+        assert access_point(up(101.0), ap(114.0, "joined"), up(120.0)).tried(never).holds is True
 
     def test_nobody_can_say(self) -> None:
         assert access_point(but=["access point"]).tried(self.OPENED).holds is None
@@ -188,3 +203,31 @@ def test_the_parameter_is_what_the_leg_s_name_has_in_brackets() -> None:
     window = made().window(BEGIN_S, END_S)
     named = type(window)("network_late[much later]", BEGIN_S, END_S, window.record)
     assert LegEvidence(named, Gate()).parameter == "much later"
+
+
+class TestCutWhileJoining:
+    """Whether a cut met the unit while it joined: it had looked for a network by then."""
+
+    @staticmethod
+    def cut(*more: Moment, but: Iterable[str] = ()) -> LegEvidence:
+        """On at 101 s, off at 110 s, on for good at 112 s."""
+        off = moment(111.0, "power", "state", on=False)
+        return made(power("on", 101.0), power("off", 110.0), off, power("on", 112.0), *more, but=but).evidence(
+            BEGIN_S, END_S, "power", "air"
+        )
+
+    def test_it_had_looked_for_a_network(self) -> None:
+        assert self.cut(seeks(105.0)).joining_was_cut().holds is True
+
+    def test_looking_after_the_cut_does_not_count(self) -> None:
+        seen = self.cut(seeks(114.0)).joining_was_cut()
+        assert (seen.holds, seen.text) == (False, "the unit had not looked for a network when it was cut")
+
+    def test_a_deaf_monitor_cannot_say(self) -> None:
+        for heard in ((), (seeks(114.0),)):
+            seen = self.cut(*heard, but=["air monitor"]).joining_was_cut()
+            assert (seen.holds, "air monitor" in seen.text) == (None, True)
+
+    def test_a_supply_that_was_not_cut_is_untold(self) -> None:
+        seen = made(power("on", 101.0), seeks(105.0)).evidence(BEGIN_S, END_S, "power", "air").joining_was_cut()
+        assert (seen.holds, "power" in seen.text) == (None, True)

@@ -4,13 +4,16 @@ Statuses are RFC 9110's (15.5.2 and 15.5.4: 401 and 403 turn away). Which ports 
 """
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import pytest
-from support.records import TYPED, answered, awake, make, moment, product_with
+from support.records import FACTS, TYPED, answered, awake, make, moment, product_with
 
 from hil.core.moments import Moment
 from hil.evidence.leg_evidence import LegEvidence
 from hil.evidence.seen import Seen
+from hil.evidence.views import Gate
+from hil.evidence.window import Window
 from hil.page.attempts import (
     DEFAULT_KEYS,
     FROM_ANOTHER_SITE,
@@ -145,6 +148,41 @@ def test_each_default_key_that_was_tried_is_judged() -> None:
     assert by_verdict(found)[False] == [f"{LABEL_KEY}: turned away"]
     assert "5.1-1" in found[f"{LABEL_KEY}: turned away"].text
     assert by_verdict(evidence(tried).default_keys())[None] == [f"{purpose}: turned away" for purpose in purposes]
+
+
+def test_default_keys_that_the_leg_did_not_come_to_do_not_pass() -> None:
+    first, *left = [*DEFAULT_KEYS, LABEL_KEY]
+    gone = moment(4.0, "leg", "gave up", why="its radio is gone", instrument="access point")
+    found = evidence([asked(first), answered(3.0, first, "s.body", status=401), gone], {"s.body": b"x"}).default_keys()
+    assert by_verdict(found) == {
+        True: [f"{first}: turned away"],
+        False: [],
+        None: [f"{key}: turned away" for key in left],
+    }
+
+
+def test_a_default_key_that_was_set_is_none_to_try() -> None:
+    made = make([], facts={**FACTS, "trial": {**FACTS["trial"], "values": {**TYPED, "update_key": "admin"}}})
+    assert "settings with 'admin': turned away" not in made.evidence(0.0, 20.0).default_keys()
+
+
+def test_an_accepted_save_does_not_hide_another_setting_that_it_changed() -> None:
+    given = {"save_without_key": {"until": "2027-03-31", "reason": "pilot series", "by": "N. N."}}
+    page = answered(5.0, WITHOUT_KEY.afterwards, "after.body")
+
+    def after(**values: str) -> Seen:
+        made = make(
+            [*awake(0.0, 20.0), page],
+            pages={"after.body": form_with({**SAVED, **values})},
+            product=product_with({"accepted": given}),
+        )
+        record = replace(made.record, began="2026-11-25T18:00:00")
+        return LegEvidence(Window("leg", 0.0, 20.0, record), Gate()).after_attempt(
+            WITHOUT_KEY, "save_without_key", dict(SAVED)
+        )
+
+    assert (after(unit_name="vent-4ky").holds, after(unit_name="vent-4ky").accepted) == (True, "save_without_key")
+    assert after(unit_name="vent-4ky", network="").holds is False
 
 
 @pytest.mark.parametrize("chosen", [WITHOUT_KEY, FROM_ANOTHER_SITE])

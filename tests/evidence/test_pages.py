@@ -264,6 +264,13 @@ class TestTurnedAway:
 
     def test_what_the_bench_hung_up_on_is_no_answer(self) -> None:
         assert self.came_to("hung up").holds is False
+        assert view(answered(110.0, "half", "", kind="hung up")).let_in("half").holds is True
+
+    @pytest.mark.parametrize("kind", ["refused", "silent"])
+    def test_what_was_never_let_in_sent_nothing(self, kind: str) -> None:
+        alive = [moment(time_s, "probe", "answering") for time_s in (109.0, 110.5, 112.0)]
+        assert view(answered(110.0, "half", "", kind=kind), *alive).let_in("half").holds is False
+        assert view(answered(110.0, "half", "", kind=kind)).let_in("half").holds is None
 
     def test_one_never_sent_is_told_with_what_the_leg_stopped_at(self) -> None:
         assert view().turned_away("half a body").holds is None
@@ -306,3 +313,28 @@ class TestSameValues:
     def test_one_page_alone_tells_nothing(self) -> None:
         assert one(form(SHOWN)).same_values("form", "after").holds is None
         assert one(form(SHOWN)).same_values("before", "form").holds is None
+
+
+def test_no_secret_hides_behind_another() -> None:
+    """Not even one whose place is accepted: each is named, with where it stands first."""
+    both = form(SHOWN | {"report_key": SECRETS["report_key"]})
+    pages = {"a": both, "b": form(SHOWN | {"network_key": SECRETS["network_key"]})}
+    seen = view(answered(110.0, "one", "a.body"), answered(112.0, "two", "b.body"), **pages).leak(SECRETS)
+    assert seen is not None
+    assert seen.at_s == 110.0
+    assert [part.split(" ")[0] for part in seen.text.split("; ")] == ["report_key", "network_key"]
+
+
+@pytest.mark.parametrize("data", [{"location": "/?key={}"}, {"redirects": ["http://u/save", "http://u/?key={}"]}])
+def test_a_secret_in_an_address_that_the_unit_sends_us_to_is_found(data: dict[str, str | list[str]]) -> None:
+    """RFC 9110, 17.9: addresses are kept and shown in many places."""
+    key = SECRETS["network_key"]
+    filled = {k: v.format(key) if isinstance(v, str) else [part.format(key) for part in v] for k, v in data.items()}
+    answer = moment(110.0, "pages", "answered", purpose="save", url="http://u/done", status=303, **filled)  # type: ignore[arg-type]
+    assert view(answer).without_secrets(SECRETS).holds is False
+
+
+def test_what_we_asked_for_ourselves_is_no_leak() -> None:
+    asked = [f"http://u/save?key={SECRETS['network_key']}"]
+    answer = moment(110.0, "pages", "answered", purpose="save", url="http://u/done", status=200, redirects=list(asked))
+    assert view(answer).without_secrets(SECRETS).holds is True

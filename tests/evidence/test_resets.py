@@ -144,3 +144,11 @@ def test_without_an_order_or_a_console_nobody_can_say() -> None:
     assert view(ON, start_line(101.3)).one_start_for_each("form").holds is None
     closed = moment(105.0, "console", "lost", why="unplugged")
     assert view(ON, start_line(101.3), closed, FORM).one_start_for_each("form").holds is None
+
+
+@pytest.mark.parametrize(("instrument", "holds"), [("", False), ("access point", None)])
+def test_starts_of_saves_that_the_leg_never_made_are_not_taken_for_good(instrument: str, holds: bool | None) -> None:
+    whole = [ON, start_line(101.3), FORM, start_line(111.0)]
+    assert view(*whole).one_start_for_each("form").holds is True
+    left = moment(125.0, "leg", "gave up", why="it did not come back", instrument=instrument)
+    assert view(*whole, left).one_start_for_each("form").holds is holds

@@ -193,3 +193,22 @@ def test_the_uncut_save_between_the_cuts_changes_what_is_old() -> None:
 def test_in_words() -> None:
     told = told_of(outcomes(record([*save("answered", 1.9, total_s=0.05), *TWO_CUTS], {1: SAVED, 2: DEFAULTS})))
     assert told == "2 cuts: 1 held the old ones, 1 held neither; 1 after the answer"
+
+
+def test_cuts_that_were_left_do_not_pass_for_those_that_were_made() -> None:
+    """After a good first cut the save that measures the others was refused: none of the others came."""
+    refused = moment(9.0, "leg", "gave up", why="a save without a cut was refused", instrument="")
+    gone = moment(9.0, "leg", "gave up", why="its radio is gone", instrument="access point")
+    one_cut = [*cut(1, 3.0, FIRST), leased(6.0)]
+    assert [s.holds for s in after_cuts(record(one_cut, {1: SAVED}))] == [True]
+    assert [s.holds for s in after_cuts(record([*one_cut, refused], {1: SAVED}))] == [True, False]
+    assert [s.holds for s in after_cuts(record([*one_cut, gone], {1: SAVED}))] == [True, None]
+
+
+def test_cuts_that_all_came_before_the_request_tell_nothing() -> None:
+    def told(sent_s: float) -> list[bool | None]:
+        moments = [*save("silent", sent_s, total_s=0.08), *cut(1, 3.0, FIRST), leased(6.0)]
+        return [seen.holds for seen in after_cuts(record(moments, {1: SAVED}))]
+
+    assert told(1.99) == [True, None]
+    assert told(1.9) == [True]

@@ -133,3 +133,13 @@ def test_secrets_typed_in_a_leg_are_searched_for_too() -> None:
     assert view(made).secrets == {"network_key of network 1": "nk-1234567"}
     found = made.evidence(0.0, 60.0).leaks()["pages"]
     assert (found.holds, "network_key of network 1" in found.text) == (False, True)
+
+
+def test_an_error_of_the_unit_s_own_is_no_refusal_that_was_promised() -> None:
+    """RFC 9110, 15.6: with 5xx the server says that it failed, not that the text will not do."""
+    moments = [m for m in leg(pages={}).record.moments if m.text("purpose") != "network 1" or m.source == "leg"]
+    moments.append(answered(10.5, "network 1", "answer", status=500))
+    product = product_with({"form": {"settings": {"network": {"refuses": "[^ -~]"}}}})
+    found = view(make(moments, pages={"answer": b"<!DOCTYPE html><p>Internal error.</p>"}, product=product))
+    assert found.text_back("network 1").holds is False
+    assert found.joined("network 1").holds is False

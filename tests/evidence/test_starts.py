@@ -113,3 +113,13 @@ def test_a_silent_chip_is_bounded_by_order_and_address() -> None:
     (found,) = seen(made).values()
     assert isinstance(found, Reading)
     assert (round(found.low, 2), round(found.high, 2)) == (0.0, 6.01)
+
+
+def test_starts_left_for_want_of_an_instrument_are_not_taken_for_good() -> None:
+    gone = moment(30.0, "leg", "gave up", why="its radio is gone", instrument="access point")
+    enough = moment(30.0, "leg", "gave up", why="3 of 5 starts did not end in the network", instrument="")
+    good = [*by_power(1, 3.0), leased(8.0)]
+    assert list(seen(record(*good, enough))) == ["start 1, by power, at 3.0 s"]
+    left = seen(record(*good, gone))["the starts that were left"]
+    assert isinstance(left, Seen)
+    assert (left.holds, "access point" in left.text) == (None, True)

@@ -4,7 +4,7 @@ Each takes the folder of a copied run and the name of a witness as `hil.evidence
 changes the record in place: the moments of that witness, and the files it leaves. What the bench ordered for another
 witness's sake stays: the bench's own lamp was switched whether the camera looked or not.
 
-The witness works for the first twentieth of each leg, so that it has shown something; between legs it works again.
+The witness works for the first hundredth of each leg, so that it has shown something; between legs it works again.
 """
 
 import re
@@ -20,7 +20,7 @@ from hil.core.frames import Crops, FrameWriter, LampFrames
 from hil.core.moments import Moment
 from hil.core.run_folder import RunFolder
 
-WORKS_FOR = 0.05  # share of each leg
+WORKS_FOR = 0.01  # share of each leg: what some checks rest on comes early
 OUTPUTS = ("judged", "allure-results", "sheet.html", "sheet.pdf", "junit.xml", "sums.json", "virtual", "build")
 SOURCES = {"air monitor": "air"}  # a witness's moments bear its name; the air monitor's say "air"
 
@@ -62,7 +62,7 @@ def drop(folder: Path, witness: str) -> None:
 
 
 def cut_short(folder: Path, witness: str) -> None:
-    """Nothing of the witness was recorded after the first twentieth of each leg."""
+    """Nothing of the witness was recorded after the first hundredth of each leg."""
     run = RunFolder(folder)
     source, dead = SOURCES.get(witness, witness), dead_stretches(run)
     _write_moments(run, (m for m in run.read_moments() if m.source != source or not dead.hold(m.time_s)))
@@ -72,7 +72,7 @@ def cut_short(folder: Path, witness: str) -> None:
 
 
 def freeze(folder: Path, witness: str) -> None:
-    """From the first twentieth of each leg on, the witness repeats what it showed last, and shows nothing new.
+    """From the first hundredth of each leg on, the witness repeats what it showed last, and shows nothing new.
 
     The camera sends the same picture at new times, the air monitor the same beacons with the same time stamp in them,
     the supply the same state. A witness that tells events alone (access point, probe, pages, console, flasher) has
@@ -134,7 +134,7 @@ _REPEATS: dict[str, Callable[[RunFolder, Stretches], None]] = {
 
 
 def dead_stretches(run: RunFolder) -> Stretches:
-    """All of each leg but its first twentieth."""
+    """All of each leg but its first hundredth."""
     legs = run.read_info().legs
     return Stretches(tuple((leg.begin_s + WORKS_FOR * (leg.end_s - leg.begin_s), leg.end_s) for leg in legs))
 

@@ -33,6 +33,8 @@ def timed_route(folder: Path, seed: int) -> list[Compared]:
         "support.recorder",
         "--hil-bench",
         "bench.toml",
+        "--hil-profile",
+        "quick",
         "-k",
         TIMING_CHECKS,
         cwd=folder,

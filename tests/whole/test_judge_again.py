@@ -17,8 +17,8 @@ from support.verdicts import judge, read_outcomes, verdicts_of
 
 from hil.core.run_folder import RunFolder
 
-HOTSPOT_CHECK = "test_absent_network.py::test_hotspot_opens_in_time"
-TIGHT_S = 20.0
+HOTSPOT_CHECK = "test_start.py::test_first_hotspot_in_time"
+TIGHT_S = 2.0
 NO_BENCH = '''
 """Whoever opens a socket, a serial port or a camera fails: a stored run is judged without any."""
 
@@ -88,7 +88,7 @@ def sums(folder: Path) -> dict[str, str]:
 def test_a_tighter_limit_fails_with_the_reading(good_run: Path, tmp_path: Path) -> None:
     """Another product file: the reading that was good live is shown against the limit it now breaks, and nothing else fails."""
     run = copy_run(good_run, tmp_path / "run")
-    tighten(run, "hotspot_up_s", TIGHT_S)
+    tighten(run, "first_hotspot_s", TIGHT_S)
     product = Path(shutil.move(run / "product.toml", tmp_path / "other.toml"))
     shutil.copyfile(good_run / "product.toml", run / "product.toml")
     judged = judge(run, tmp_path / "judged", "--product", str(product))
@@ -223,7 +223,8 @@ def test_a_killed_run_never_passes(legs: int, good_run: Path, tmp_path: Path) ->
     cut_record(run, legs)
     judged = judge(run, tmp_path / "judged")
     assert judged.code == 3
-    driven = {leg.name for leg in RunFolder(run).read_info().legs}
+    legs_driven = RunFolder(run).read_info().legs
+    driven = {f"{leg.name}[{leg.parameter}]" if leg.parameter else leg.name for leg in legs_driven}
     expected = {name: "pass" if o.leg in driven else "unjudged" for name, o in judged.outcomes.items()}
     assert judged.verdicts == expected
     assert 'name="verdict" value="unjudged"' in judged.junit.read_text(encoding="utf-8")
