@@ -134,16 +134,16 @@ CASES: dict[str, Case] = {
 @pytest.fixture(scope="module")
 def all_ended(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Ended]:
     """Every case's end; they are run a few at a time, since each is a program of its own that starts up."""
+    folders = [tmp_path_factory.mktemp("case", numbered=True) for _ in CASES]  # pytest makes them in one thread only
 
-    def run(case: Case) -> Ended:
-        folder = tmp_path_factory.mktemp("case", numbered=True)
+    def run(case: Case, folder: Path) -> Ended:
         for name, content in case.files.items():
             (folder / name).parent.mkdir(exist_ok=True)
             (folder / name).write_bytes(content)
         return hil(*case.arguments.split(), cwd=folder)
 
     with ThreadPoolExecutor(WORKERS) as pool:
-        return dict(zip(CASES, pool.map(run, CASES.values()), strict=True))
+        return dict(zip(CASES, pool.map(run, CASES.values(), folders), strict=True))
 
 
 @pytest.mark.parametrize("name", CASES)
