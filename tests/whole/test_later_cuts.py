@@ -25,7 +25,7 @@ from hil.evidence.window import Record, Window
 from hil.judge.judge import Judge, verdict_of_findings
 from hil.judge.needs import NEEDS_ATTRIBUTE
 
-SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
+SHARES = (0.1, 0.3, 0.5, 0.8)
 """Where a leg is cut. Later than that, all that a check needs may lie before the cut and its last control's patience."""
 
 Check = Callable[..., None]

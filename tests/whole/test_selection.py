@@ -17,8 +17,8 @@ from support.verdicts import Outcomes, read_outcomes, read_property, verdicts_of
 from hil.core.run_folder import RunFolder
 
 AT_ONCE = 2
-SEEDS = range(5)
-ALONE = 10
+SEEDS = range(3)
+ALONE = 6
 SHUFFLE = """
 import os, random
 
