@@ -17,7 +17,9 @@ def accept(
     speed: Annotated[float | None, typer.Option(help="unit seconds a real second, on the virtual bench")] = None,
     profile: Annotated[
         Profile | None,
-        typer.Option(help="which checks: of each board, of a build before its release, of hours (default: quick)"),
+        typer.Option(
+            help="which checks: of each board, of a build before its release, of hours (none yet); default quick"
+        ),
     ] = None,
     reports: Annotated[Path, typer.Option(help="where the run's folder is made")] = Path("reports"),
     leg: Annotated[

@@ -12,6 +12,7 @@ from rich.text import Text
 from hil.cli.collected import collect
 from hil.core.product import load_product
 from hil.core.stages import Unknown
+from hil.core.text import count
 from hil.drive.route import plan_route
 from hil.legs.leg import DECLARED, LegCall, Profile
 from hil.virtual import DEMO_PRODUCT
@@ -43,8 +44,6 @@ def route(
         table.add_row(Text(name), f"{leg.begins.stage} → {leg.ends.stage}", expected, str(serves.get(step.id, 0)))
     screen = Console(highlight=False)
     screen.print(table)
-    screen.print(
-        f"{len(items)} check{'' if len(items) == 1 else 's'}, about {plan.expected_s:.0f} s of the unit's time."
-    )
+    screen.print(f"{count(len(items), 'check')}, about {plan.expected_s:.0f} s of the unit's time.")
     for id_ in plan.unreached:
         screen.print(Text(f"No route leads to {id_}."))

@@ -1,4 +1,4 @@
-"""Makes text that a unit gave us harmless to show.
+"""Text to show: what a unit gave us made harmless, and numbers of things in words.
 
 Evidence keeps such text raw. Whatever is printed on a terminal or put on a
 sheet goes through `printable` first, so that a network name cannot clear a
@@ -32,3 +32,8 @@ def _shown(character: str) -> str:
     if code < 0x100:
         return f"\\x{code:02x}"
     return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """`1 check`, `3 checks`."""
+    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -95,8 +95,8 @@ class ConsoleView:
     def _mute_stretches(self) -> list[Asleep]:
         """Stretches of the leg after a start that was followed by no line; the start may have been before the leg."""
         before = self._window.last_before(self._window.begin_s, "power", "on")
-        starts = [m.time_s for m in self._window.of("power", "on")]
-        starts = starts or [self._window.begin_s if before is None else before.time_s]
+        starts = [m.time_s - m.doubt_s for m in self._window.of("power", "on")]  # a line may come within that doubt
+        starts = starts or [self._window.begin_s if before is None else before.time_s - before.doubt_s]
         ends = [m.time_s for m in self._window.of("power", "off")]
         spoken = [m.time_s for m in self._window.all("console", "line")]
         mute = []

@@ -36,18 +36,12 @@ from hil.lamp import (
 from hil.lamp.stage import SLOWEST_PHASE_S
 
 LONGEST_GAP_S = 1.0
-DELAY_OVER_S = (
-    120.0  # the camera's delay is measured over so long up to a leg's end, or over the leg where that is longer
-)
+DELAY_OVER_S = 120.0  # the camera's delay is measured over so long up to a leg's end, or over a leg that is longer
 BEHIND_REAL_S = 0.35  # the longest delay of a camera that is waited for at the end of a leg, real seconds
 DARK_FRAMES = 60
-SETTLE_S = (
-    0.8  # after the supply went off, or before it comes on, no frame counts as dark; more than any camera's delay
-)
+SETTLE_S = 0.8  # so near to a switching of the supply no frame counts as dark; more than any camera's delay
 LEAST_TELLING_S = 2.0 * SLOWEST_PHASE_S  # a stage shown for less may not be told; a flash takes two periods
-ONE_PHASE = (
-    1.15  # a lit stretch up to so many times a flash's lit phase may be one; the tolerance of `stages_over_time`
-)
+ONE_PHASE = 1.15  # a lit stretch up to so many times a flash's lit phase may be one; as `stages_over_time` allows
 FLEETING_S = 0.35  # a stretch shorter than this between two stages is a change, not a stage
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from hil.core.awake import Asleep
+from hil.core.text import count
 from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
 from hil.evidence.seen import Seen, asleep_text
@@ -22,7 +23,7 @@ def no_secret_said(console: ConsoleView, secrets: dict[str, str]) -> Seen:
             return Seen(False, f"{name} ({found[0].encoding}) on the console")
     if console.asleep:
         return Seen.untold(asleep_text(console.witness, console.asleep[0]))
-    return Seen(True, f"{len(console.lines)} lines searched")
+    return Seen(True, f"{count(len(console.lines), 'line')} searched")
 
 
 def no_secret_leased(window: Window, source: str, secrets: dict[str, str], gaps: Sequence[Asleep]) -> Seen:

@@ -14,6 +14,7 @@ from hil.core.awake import asleep, first_within
 from hil.core.moments import Moment
 from hil.core.product import Setting
 from hil.core.readings import Occurrence, Reading
+from hil.core.text import count
 from hil.evidence.gave_up import gave_up
 from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window
@@ -210,7 +211,7 @@ class PagesView:
             found = control.value if isinstance(control, Control) else None
             if found != value:
                 wrong.append(f"{name} shows {found!r}, not {value!r}")
-        return Seen(not wrong, "; ".join(wrong) or f"{len(expected)} values as expected", self._at(purpose))
+        return Seen(not wrong, "; ".join(wrong) or f"{count(len(expected), 'value')} as expected", self._at(purpose))
 
     def value(self, purpose: str, label: str) -> str | Seen:
         """A value of the status page, by the label beside it."""
@@ -237,7 +238,7 @@ class PagesView:
         read = [f for f in self.fetched if f.moment.kind == "answered"]
         if not read:
             return self.never_asked("page")
-        return Seen(True, f"{len(read)} answers searched, no secret in them")
+        return Seen(True, f"{count(len(read), 'answer')} searched, no secret in them")
 
     def leak(self, secrets: dict[str, str]) -> Seen | None:
         """The secrets in pages, if there are any, each where it stands first: none hides behind another."""

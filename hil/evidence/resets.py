@@ -9,6 +9,7 @@ from functools import cached_property
 
 from hil.core.awake import Asleep
 from hil.core.moments import Moment
+from hil.core.text import count
 from hil.evidence.console import ConsoleView
 from hil.evidence.gave_up import gave_up
 from hil.evidence.power import PowerView
@@ -79,7 +80,7 @@ class ResetsView:
             return Seen.untold(asleep_text(self.witness, gaps[0]))
         if not self.ledger and self.orders:
             return Seen.untold(f"{self.witness}: no start was heard after the order at {self.orders[0].time_s:.1f} s")
-        return Seen(True, f"{len(self.ledger)} starts, all asked for")
+        return Seen(True, f"{count(len(self.ledger), 'start')}, all asked for")
 
     def _supply_unsure(self, start_s: float) -> str:
         """Why a start may have been the supply's doing, or its order lost; empty where the supply was witnessed on."""

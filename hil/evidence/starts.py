@@ -11,8 +11,6 @@ from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Window, occurrence
 
-KINDS = ("power", "reset line", "software")
-
 
 @dataclass(frozen=True, slots=True)
 class Start:

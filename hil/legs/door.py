@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from hil.core.moments import Moment
 from hil.core.product import Product
-from hil.core.timeline import Expired
+from hil.core.timeline import Expired, Match
 from hil.instruments.bench import Bench
 from hil.instruments.pages import Answer
 from hil.instruments.visits import Credentials, Visitor
-from hil.legs.moves import enter_hotspot, give_up, hotspot_url, unit_leased, update_credentials
+from hil.legs.moves import enter_hotspot, give_up, hotspot_url, unit_address, unit_leased, update_credentials
 from hil.page.contract import typed_again
 from hil.page.fill import ControlRule, FormRequest, fill, find_control, find_form
 from hil.page.page import Control, NotFound, Page
@@ -49,12 +49,11 @@ def hotspot_door(bench: Bench, product: Product) -> Door | None:
 
 def network_door(bench: Bench, product: Product) -> Door | None:
     """The form on the bench's network, at the address the unit was given last; None where it has no form there."""
-    leased = unit_leased(bench)
-    lease = next((m for m in reversed(bench.timeline.since()) if leased(m)), None)
-    if lease is None or product.form.connected_path is None:
+    address = unit_address(bench)
+    if address is None or product.form.connected_path is None:
         return None
     visitor = bench.visits.at(bench.access_point.lease_of_bench())
-    url = f"http://{lease.text('ip')}{product.form.connected_path}"
+    url = f"http://{address}{product.form.connected_path}"
     return Door(visitor, url, update_credentials(bench, product), connected=True)
 
 
@@ -124,16 +123,29 @@ def save_through(bench: Bench, door: Door, request: FormRequest, purpose: str, t
     return mark
 
 
+def save_and_come_back(
+    bench: Bench, product: Product, door: Door, request: FormRequest, purpose: str, typed: Mapping[str, str]
+) -> Door | None:
+    """Save and wait for the unit; None where it refuses the save or does not come back."""
+    mark = save_through(bench, door, request, purpose, typed)
+    return None if mark is None else come_back_after_save(bench, product, door, mark)
+
+
 def restart_patience_s(product: Product) -> float:
     """How long a restart after a save is awaited."""
     return product.limits.restart_s.patience_s if product.limits.restart_s else 0.0
 
 
+def announces_start(product: Product) -> Match:
+    """Whether a moment is the chip's announcement of a start."""
+    start = product.console.start
+    return lambda moment: moment.is_("console", "line") and re.search(start, moment.text("text")) is not None
+
+
 def wait_restart(bench: Bench, product: Product, since: int) -> bool:
     """Wait for the chip's announcement of a start; it makes no verdict, and a silent console has none."""
-    start = product.console.start
     seen = bench.timeline.wait(
-        lambda m: m.is_("console", "line") and re.search(start, m.text("text")) is not None,
+        announces_start(product),
         limit_s=restart_patience_s(product),
         awaited="the restart after saving",
         since=since,
@@ -164,6 +176,11 @@ def fill_in(
         give_up(bench, f"the form cannot be filled in: {request.reason}")
         return None
     return request
+
+
+def other_value(value: str) -> str:
+    """A value as long as another, and not the same."""
+    return value[:-1] + ("x" if value.endswith("y") else "y")
 
 
 def doubt_store(bench: Bench, why: str) -> None:

@@ -16,7 +16,9 @@ from hil.legs.door import (
     fill_in,
     hotspot_door,
     network_door,
+    other_value,
     refused,
+    save_and_come_back,
     save_through,
     wait_restart,
 )
@@ -116,10 +118,7 @@ def _restore(bench: Bench, product: Product, door: Door) -> Door | None:
     request = fill_in(bench, product, door.look("form to restore"), bench.trial.values)
     if request is None:
         return None
-    mark = save_through(bench, door, request, "restore", {})
-    if mark is None:
-        return None
-    return come_back_after_save(bench, product, door, mark)
+    return save_and_come_back(bench, product, door, request, "restore", {})
 
 
 @leg(
@@ -134,7 +133,7 @@ def form_edited(bench: Bench, product: Product) -> None:
     name, door = product.form.text_to_change, network_door(bench, product)
     if name is None or door is None:
         return
-    after = _edit(bench, product, door, {name: edited(bench.trial.values[name])})
+    after = _edit(bench, product, door, {name: other_value(bench.trial.values[name])})
     if after is None or not after.connected:
         _lost(bench, "the edit was not taken, or the unit did not come back to its network")
         return
@@ -149,11 +148,6 @@ def form_edited(bench: Bench, product: Product) -> None:
 def _lost(bench: Bench, why: str) -> None:
     give_up(bench, why)
     doubt_store(bench, why)
-
-
-def edited(value: str) -> str:
-    """Another value, no longer than the one before."""
-    return value[:-1] + ("e" if value[-1:] != "e" else "d")
 
 
 def _edit(bench: Bench, product: Product, door: Door, typed: Mapping[str, str]) -> Door | None:

@@ -6,20 +6,17 @@ from hil.core.timeline import Expired
 from hil.instruments.bench import Bench
 from hil.instruments.proxy_request import HOST_FIELD
 from hil.instruments.visits import Visitor
+from hil.legs.door import fill_in, other_value
 from hil.legs.leg import leg
-from hil.legs.moves import enter_hotspot, give_up, hotspot_url
-from hil.legs.start import fill_settings
+from hil.legs.moves import enter_hotspot, from_unit, hotspot_url
 from hil.page.attempts import TLS_PORT, port_purpose
 from hil.page.captive import CAPTIVE_PROBES
 from hil.page.fill import FormRequest
-from hil.page.page import NotFound
 from hil.page.read import read_page
 
 STAY_S = 30.0
 ALONE_S = 12.0
-LOOKS_ROUND_S = (
-    2.0  # so long a chip is on other channels when it looks for a network: 13 of them, 0.12 s each, and back
-)
+LOOKS_ROUND_S = 2.0  # a chip that looks for a network is on other channels: 13 of them, 0.12 s each, and back
 HOTSPOT_USED_S = STAY_S + 10.0
 
 
@@ -78,9 +75,8 @@ def _stay(bench: Bench) -> None:
 
 def _leave_alone(bench: Bench) -> None:
     """Keep off the hotspot until the unit has looked for its network, if it does so where nobody is on its hotspot."""
-    own = bench.label.address.lower()
     seeks = bench.timeline.wait(
-        lambda moment: moment.is_("air", "seeks") and moment.text("from").lower() == own,
+        from_unit(bench, "seeks"),
         limit_s=ALONE_S,
         awaited="a look of the unit for its network",
     )
@@ -91,19 +87,10 @@ def _leave_alone(bench: Bench) -> None:
 def _half_a_form(bench: Bench, visitor: Visitor, product: Product) -> FormRequest | None:
     """Fill the form in with other values; None, and booked why, where that cannot be done."""
     answer = visitor.get(hotspot_url(product, product.form.path), "form after the stay")
-    changed = {name: other_value(bench, name) for name in [product.form.text_to_change] if name is not None}
+    values = bench.trial.values
+    changed = {name: other_value(values[name]) for name in [product.form.text_to_change] if name is not None}
     page = read_page(answer.body, answer.content_type, answer.url)
-    request = fill_settings(page, product, {**bench.trial.values, **changed})
-    if isinstance(request, NotFound):
-        give_up(bench, f"the form cannot be filled in: {request.reason}")
-        return None
-    return request
-
-
-def other_value(bench: Bench, setting: str) -> str:
-    """A value as long as the one the run typed, and another one."""
-    value = bench.trial.values[setting]
-    return value[:-1] + ("x" if value.endswith("y") else "y")
+    return fill_in(bench, product, page, {**values, **changed})
 
 
 def _head(request: FormRequest, product: Product) -> bytes:

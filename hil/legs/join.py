@@ -4,10 +4,17 @@ from hil.core.product import Product
 from hil.core.stages import Connected, Off, Setup
 from hil.instruments.bench import Bench
 from hil.legs.leg import leg
-from hil.legs.moves import enter_hotspot, hotspot_url, status_page, update_credentials, wait_connected, watch_stay
-
-CUT_S = 1.0
-STEADY_S = 2.0  # so long a lamp must stay lit before anyone can call it steady
+from hil.legs.moves import (
+    CUT_S,
+    STEADY_S,
+    cut_supply,
+    enter_hotspot,
+    hotspot_url,
+    status_page,
+    update_credentials,
+    wait_connected,
+    watch_stay,
+)
 
 
 @leg(
@@ -34,10 +41,7 @@ def saved_network_absent(bench: Bench, product: Product) -> None:
 )
 def power_cut(bench: Bench, product: Product) -> None:
     """Cut the supply for a second while connected: the unit comes back with its settings."""
-    bench.power.off(asked_by="leg")
-    bench.clock.pause(CUT_S)
-    mark = bench.timeline.mark()
-    bench.power.on(asked_by="leg")
+    mark = cut_supply(bench)
     address = wait_connected(bench, product.limits.connected_s.patience_s, mark)
     if address is None:
         return

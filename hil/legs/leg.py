@@ -15,7 +15,7 @@ Limits that expire inside a leg are recorded and the leg ends: a unit that misbe
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from inspect import getdoc, signature
-from typing import Literal, TypeVar
+from typing import Literal
 
 import pytest
 
@@ -24,7 +24,6 @@ from hil.core.stages import Situation
 from hil.instruments.bench import Bench
 
 Drive = Callable[..., None]
-Parameter = TypeVar("Parameter")
 LEG_ATTRIBUTE = "hil_leg"
 Profile = Literal["quick", "release", "soak"]
 PROFILES: tuple[Profile, ...] = ("quick", "release", "soak")

@@ -8,6 +8,8 @@ from hil.instruments.stations import Lease
 from hil.instruments.visits import Credentials, Visitor
 
 JOIN_LIMIT_S = 15.0
+CUT_S = 1.0
+STEADY_S = 2.0  # so long a lamp must stay lit before anyone can call it steady
 
 
 def give_up(bench: Bench, why: str, instrument: str = "") -> None:
@@ -39,6 +41,27 @@ def unit_leased(bench: Bench) -> Match:
     """Whether a moment is that of the access point giving the unit an address."""
     address = bench.label.address.lower()
     return lambda moment: moment.is_("access point", "leased") and moment.text("address").lower() == address
+
+
+def from_unit(bench: Bench, *kinds: str) -> Match:
+    """Whether a moment is a frame of one of those kinds that the unit's station sent."""
+    address = bench.label.address.lower()
+    return lambda moment: moment.source == "air" and moment.kind in kinds and moment.text("from").lower() == address
+
+
+def unit_address(bench: Bench) -> str | None:
+    """The address the unit was given last on the bench's network."""
+    leased = unit_leased(bench)
+    return next((moment.text("ip") for moment in reversed(bench.timeline.since()) if leased(moment)), None)
+
+
+def cut_supply(bench: Bench) -> int:
+    """Switch the supply off, and on again after a second; a mark on the timeline from between the two."""
+    bench.power.off(asked_by="leg")
+    bench.clock.pause(CUT_S)
+    mark = bench.timeline.mark()
+    bench.power.on(asked_by="leg")
+    return mark
 
 
 def wait_connected(bench: Bench, limit_s: float, since: int) -> str | None:

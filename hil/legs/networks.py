@@ -12,9 +12,8 @@ from hil.core.stages import Off
 from hil.core.timeline import Expired
 from hil.instruments.bench import Bench
 from hil.instruments.stations import NetworkPlan
-from hil.legs.join import CUT_S, STEADY_S
 from hil.legs.leg import leg
-from hil.legs.moves import wait_connected, watch_stay
+from hil.legs.moves import CUT_S, STEADY_S, wait_connected, watch_stay
 
 RETURN_PATIENCE_S = 60.0  # how long a unit is watched that promises no time to come back in; no source
 WHILE_JOINING_S = 8.0  # after power on: a router that is hardly slower than the unit
@@ -65,19 +64,17 @@ def _hotspot_opens(bench: Bench, product: Product, patience_s: float) -> bool:
     return not isinstance(bench.air.watch(name, limit_s=patience_s), Expired)
 
 
-def _fallback_s(product: Product) -> float:
-    return product.limits.hotspot_up_s.upper or 0.0
-
-
-def _return_s(product: Product) -> float:
-    """What a unit in setup takes to come back on the average, by what it may take."""
-    return (product.limits.returns_s.upper or 0.0) / 3.0 if product.limits.returns_s else RETURN_PATIENCE_S
+def _fallback_and_return_s(product: Product) -> float:
+    """Power on to setup, back again (on the average a third of what that may take), and watched."""
+    returns = product.limits.returns_s
+    return_s = (returns.upper or 0.0) / 3.0 if returns else RETURN_PATIENCE_S
+    return CUT_S + (product.limits.hotspot_up_s.upper or 0.0) + return_s + _stay_s(product)
 
 
 @leg(
     begins=Off(store="bench network"),
     ends=Off(),
-    expected_s=lambda product: CUT_S + _fallback_s(product) + _return_s(product) + _stay_s(product),
+    expected_s=_fallback_and_return_s,
     profile="release",
     parameters=["other key", "no lease", "lease refused"],
 )
@@ -97,7 +94,7 @@ def network_useless(bench: Bench, product: Product, parameter: str) -> None:
 @leg(
     begins=Off(store="bench network"),
     ends=Off(),
-    expected_s=lambda product: CUT_S + _fallback_s(product) + _return_s(product) + _stay_s(product),
+    expected_s=_fallback_and_return_s,
     profile="release",
     parameters=["while joining", "just after the hotspot", "much later"],
 )
@@ -116,7 +113,7 @@ def network_late(bench: Bench, product: Product, parameter: str) -> None:
 @leg(
     begins=Off(store="bench network"),
     ends=Off(),
-    expected_s=lambda product: CUT_S + JOIN_S + _fallback_s(product) + _return_s(product) + _stay_s(product),
+    expected_s=lambda product: JOIN_S + _fallback_and_return_s(product),
     profile="release",
     parameters=["for a second", "for long"],
 )

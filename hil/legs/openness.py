@@ -7,14 +7,13 @@ from hil.core.stages import Connected, Setup
 from hil.instruments.bench import Bench
 from hil.instruments.pages import Answer
 from hil.instruments.visits import Credentials
-from hil.legs.door import Door, come_back_after_save, doubt_store, network_door
-from hil.legs.hotspot import knock, other_value
+from hil.legs.door import Door, come_back_after_save, doubt_store, fill_in, network_door, other_value
+from hil.legs.hotspot import knock
 from hil.legs.leg import leg
-from hil.legs.moves import enter_hotspot, give_up, hotspot_url, watch_stay
-from hil.legs.start import fill_settings
+from hil.legs.moves import enter_hotspot, give_up, hotspot_url, unit_address, watch_stay
 from hil.page.attempts import DEFAULT_KEYS, FOREIGN_FIELDS, LABEL_KEY, SAVES, SaveAttempt, ports_to_try
 from hil.page.fill import FormRequest
-from hil.page.page import Form, NotFound, Page
+from hil.page.page import Form, Page
 
 PORTS_S = 2.0
 ATTEMPTS_S = 3.0
@@ -50,7 +49,7 @@ def open_on_hotspot(bench: Bench, product: Product) -> None:
 def open_when_connected(bench: Bench, product: Product) -> None:
     """Try the unit's TCP ports on the network, and its settings without the key, with old keys and from another site."""
     bench.access_point.up(bench.network)
-    address = _address(bench)
+    address = unit_address(bench)
     if address is None:
         give_up(bench, "the unit's address on the bench's network is not known", bench.access_point.source)
         return
@@ -63,12 +62,6 @@ def open_when_connected(bench: Bench, product: Product) -> None:
     if door is not None and door.auth is not None:
         _Attempts(bench, product, door, door.auth).run()
     watch_stay(bench, STAY_S)
-
-
-def _address(bench: Bench) -> str | None:
-    own = bench.label.address.lower()
-    leased = (m for m in reversed(bench.timeline.since()) if m.is_(bench.access_point.source, "leased"))
-    return next((m.text("ip") for m in leased if m.text("address").lower() == own), None)
 
 
 @dataclass
@@ -101,7 +94,7 @@ class _Attempts:
         setting = self.product.form.text_to_change
         if setting is None:
             return False
-        request = self._request(page, {setting: other_value(self.bench, setting)})
+        request = self._request(page, {setting: other_value(self.bench.trial.values[setting])})
         if request is None:
             return False
         mark = self.bench.timeline.mark()
@@ -117,11 +110,7 @@ class _Attempts:
     def _request(self, page: Page, changed: dict[str, str]) -> FormRequest | None:
         """The form filled in, without what the page itself hides in it: another site does not know that."""
         bare = replace(page, forms=tuple(map(_without_hidden, page.forms)))
-        request = fill_settings(bare, self.product, {**self.bench.trial.values, **changed})
-        if isinstance(request, NotFound):
-            give_up(self.bench, f"the form cannot be filled in: {request.reason}")
-            return None
-        return request
+        return fill_in(self.bench, self.product, bare, {**self.bench.trial.values, **changed})
 
     def _put_back(self, attempt: SaveAttempt, mark: int) -> bool:
         """After a save that was taken: wait for the unit, look, and save what the run typed."""
@@ -131,9 +120,9 @@ class _Attempts:
             return False
         self.door = door
         page = door.look(attempt.afterwards)
-        request = fill_settings(page, self.product, self.bench.trial.values)
-        if isinstance(request, NotFound):
-            doubt_store(self.bench, f"a {attempt.purpose} was taken, and cannot be undone: {request.reason}")
+        request = fill_in(self.bench, self.product, page, self.bench.trial.values)
+        if request is None:
+            doubt_store(self.bench, f"a {attempt.purpose} was taken, and cannot be undone")
             return False
         mark = self.bench.timeline.mark()
         self.bench.timeline.add("ledger", "asked", asked_by="form")

@@ -3,17 +3,13 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from hil.core.moments import Moment
 from hil.core.product import Product
 from hil.core.stages import Connected, Off
 from hil.core.timeline import Expired
 from hil.instruments.bench import Bench
-from hil.legs.door import Door, book_save, network_door, refused, restart_patience_s
-from hil.legs.join import CUT_S, STEADY_S
+from hil.legs.door import Door, book_save, fill_in, network_door, refused, restart_patience_s
 from hil.legs.leg import leg
-from hil.legs.moves import give_up, wait_connected, watch_stay
-from hil.legs.start import fill_settings
-from hil.page.page import NotFound
+from hil.legs.moves import CUT_S, STEADY_S, cut_supply, from_unit, give_up, wait_connected, watch_stay
 
 Restart = Literal["power", "reset line", "software"]
 ORDER: tuple[Restart, ...] = ("power", "reset line", "power", "reset line", "software") * 4
@@ -66,15 +62,11 @@ def _restart(bench: Bench, product: Product, kind: Restart, number: int) -> int 
     """Start the unit in one way, and book which; a mark on the timeline from before it. None where there is no such way."""
     if kind == "software":
         return _restart_by_saving(bench, product, number)
-    mark = bench.timeline.mark()
     bench.timeline.add("leg", "starts the unit", number=number, restart=kind)
     if kind == "power":
-        bench.power.off(asked_by="leg")
-        bench.clock.pause(CUT_S)
-        mark = bench.timeline.mark()
-        bench.power.on(asked_by="leg")
-    else:
-        bench.console.reset(asked_by="reset line")
+        return cut_supply(bench)
+    mark = bench.timeline.mark()
+    bench.console.reset(asked_by="reset line")
     return mark
 
 
@@ -85,9 +77,8 @@ def _restart_by_saving(bench: Bench, product: Product, number: int) -> int | Non
         return None
     bench.timeline.add("leg", "starts the unit", number=number, restart="software")
     page = door.look(f"settings before start {number}")
-    request = fill_settings(page, product, bench.trial.values)
-    if isinstance(request, NotFound):
-        give_up(bench, f"the form cannot be filled in: {request.reason}")
+    request = fill_in(bench, product, page, bench.trial.values)
+    if request is None:
         return None
     purpose = f"save for start {number}"
     mark = book_save(bench, purpose, {})
@@ -141,15 +132,10 @@ def cut_while_joining(bench: Bench, product: Product) -> None:
     bench.access_point.up(bench.network)
     mark = bench.timeline.mark()
     bench.power.on(asked_by="leg")
-    address = bench.label.address.lower()
-
-    def unit_seeks(moment: Moment) -> bool:
-        return moment.source == "air" and moment.kind in RADIO_KINDS and moment.text("from").lower() == address
-
     promise = product.limits.joining_s
     limit_s = promise.patience_s if promise else JOINING_PATIENCE_S
     awaited = "the unit's first frame to a network"
-    seen = bench.timeline.wait(unit_seeks, limit_s=limit_s, awaited=awaited, since=mark)
+    seen = bench.timeline.wait(from_unit(bench, *RADIO_KINDS), limit_s=limit_s, awaited=awaited, since=mark)
     if isinstance(seen, Expired):
         bench.timeline.add("leg", "cuts all the same", why=str(seen))
     else:
@@ -159,11 +145,7 @@ def cut_while_joining(bench: Bench, product: Product) -> None:
 
 def _cut_and_start(bench: Bench, product: Product) -> None:
     """Switch off, then on for good, and see what the unit holds once it is connected."""
-    bench.power.off(asked_by="leg")
-    bench.clock.pause(CUT_S)
-    mark = bench.timeline.mark()
-    bench.power.on(asked_by="leg")
-    if wait_connected(bench, product.limits.connected_s.patience_s, mark) is None:
+    if wait_connected(bench, product.limits.connected_s.patience_s, cut_supply(bench)) is None:
         return
     _look_at_settings(bench, product, "settings")
     watch_stay(bench, STEADY_S)

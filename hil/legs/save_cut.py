@@ -1,6 +1,5 @@
 """The supply cut while the unit saves, again and again: afterwards it must hold the old settings or the new ones."""
 
-import re
 from collections.abc import Mapping
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -11,11 +10,20 @@ from hil.core.product import Product
 from hil.core.stages import Connected, Setup
 from hil.instruments.bench import Bench
 from hil.instruments.pages import Answer
-from hil.legs.door import Door, book_save, come_back, come_back_after_save, doubt_store, hotspot_door, refused
-from hil.legs.join import CUT_S
+from hil.legs.door import (
+    Door,
+    announces_start,
+    book_save,
+    come_back,
+    come_back_after_save,
+    doubt_store,
+    fill_in,
+    hotspot_door,
+    refused,
+    save_and_come_back,
+)
 from hil.legs.leg import leg
-from hil.legs.moves import give_up
-from hil.legs.start import fill_settings
+from hil.legs.moves import CUT_S, give_up
 from hil.page.fill import ControlRule, FormRequest, find_control
 from hil.page.page import NotFound, Page
 
@@ -102,11 +110,7 @@ class _Sweep:
         """Type everything in again with the change; None where the form is not to be had or not to be filled in."""
         if seen is None:
             return None
-        request = fill_settings(seen.page, self._product, {**self._bench.trial.values, **changed})
-        if isinstance(request, NotFound):
-            give_up(self._bench, f"the form cannot be filled in: {request.reason}")
-            return None
-        return request
+        return fill_in(self._bench, self._product, seen.page, {**self._bench.trial.values, **changed})
 
     def _cut(self, seen: _Looked | None, after_s: float) -> _Looked | None:
         """Save, cut, and look what is held; None where there is no form, or no way to save any more."""
@@ -148,9 +152,8 @@ class _Sweep:
 
     def _restart_at_s(self, since: int) -> float:
         """When the chip announced its start: a hint of where to cut, no more. Infinite where it announces nothing."""
-        start = self._product.console.start
-        said = (m for m in self._bench.timeline.since(since) if m.is_("console", "line"))
-        return next((m.time_s for m in said if re.search(start, m.text("text"))), inf)
+        announces = announces_start(self._product)
+        return next((moment.time_s for moment in self._bench.timeline.since(since) if announces(moment)), inf)
 
     def _restored(self, seen: _Looked) -> bool:
         """Type in again what the run typed first; whether the unit came back to its network and shows just that."""
@@ -158,12 +161,10 @@ class _Sweep:
         request = self._request(seen, {})
         if request is None:
             return False
-        mark = book_save(bench, "restore", {})
-        answer = seen.door.visitor.send(request, "restore", auth=seen.door.auth)
-        back = None if refused(answer) else come_back_after_save(bench, product, seen.door, mark)
-        return (
-            back is not None and back.connected and _shows(back.look("settings restored"), product, bench.trial.values)
-        )
+        back = save_and_come_back(bench, product, seen.door, request, "restore", {})
+        if back is None or not back.connected:
+            return False
+        return _shows(back.look("settings restored"), product, bench.trial.values)
 
 
 def delays_s(answer_s: float, restart_s: float) -> list[float]:

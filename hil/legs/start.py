@@ -1,15 +1,12 @@
 """From a bare board into the bench's network: the build is put on, the first start, the form."""
 
-from collections.abc import Mapping
-
 from hil.core.product import Product
 from hil.core.stages import Anywhere, Connected, Off, Setup
 from hil.instruments.bench import Bench
 from hil.instruments.flasher import FlashCheck, NoLoader
+from hil.legs.door import fill_in
 from hil.legs.leg import leg
 from hil.legs.moves import enter_hotspot, give_up, hotspot_url, status_page, wait_connected, watch_stay
-from hil.page.fill import ControlRule, FormRequest, fill, find_control, find_form
-from hil.page.page import NotFound, Page
 from hil.page.read import read_page
 
 PAGE_S = 2.0
@@ -82,9 +79,8 @@ def form_saved(bench: Bench, product: Product) -> None:
         return
     answer = visitor.get(hotspot_url(product, product.form.path), "form to fill")
     page = read_page(answer.body, answer.content_type, answer.url)
-    request = fill_settings(page, product, bench.trial.values)
-    if isinstance(request, NotFound):
-        give_up(bench, f"the form cannot be filled in: {request.reason}")
+    request = fill_in(bench, product, page, bench.trial.values)
+    if request is None:
         bench.probe.leave()
         return
     mark = bench.timeline.mark()
@@ -98,20 +94,3 @@ def form_saved(bench: Bench, product: Product) -> None:
     status_page(bench, product, address, "status")
     watch_stay(bench, STAY_S)
     status_page(bench, product, address, "status later")
-
-
-def fill_settings(page: Page, product: Product, values: Mapping[str, str]) -> FormRequest | NotFound:
-    """Type values into the form, by the product file's names of settings, and press its button."""
-    rules = {
-        name: ControlRule(name=s.control, label=s.label) for name, s in product.form.settings.items() if name in values
-    }
-    form = find_form(page, rules.values())
-    if isinstance(form, NotFound):
-        return form
-    typed = {}
-    for name, rule in rules.items():
-        control = find_control(page, rule)
-        if isinstance(control, NotFound):
-            return control
-        typed[control.name] = values[name]
-    return fill(form, typed)

@@ -4,11 +4,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from urllib.parse import urljoin
 
-from hil.core.awkward_texts import HEX_KEY, NETWORKS, TEXTS, AwkwardNetwork
 from hil.core.product import Product, Setting
 from hil.core.stages import Connected
 from hil.instruments.bench import Bench
 from hil.instruments.stations import NetworkPlan
+from hil.legs.awkward_texts import HEX_KEY, NETWORKS, TEXTS, AwkwardNetwork
 from hil.legs.door import (
     Door,
     come_back_after_save,

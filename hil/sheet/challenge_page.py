@@ -4,13 +4,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from hil.core.moments import Json
+from hil.core.text import count
 from hil.core.verdicts import Verdict
 from hil.judge.challenged import Challenged, Outcome, Rate, Sums, never_caught, sums_of
 from hil.sheet.challenge_units import PLAIN, UnitView, mark_like, name_parts, title_of, unit_view
 from hil.sheet.check_views import Mark
 from hil.sheet.front import Panel
 from hil.sheet.html_sheet import rendered
-from hil.sheet.wording import clock_time, count, sentence
+from hil.sheet.wording import clock_time, sentence
 
 MEANING = {
     Outcome.BY_INTENDED: "caught as intended: by every check meant for them",

@@ -6,13 +6,14 @@ from math import inf
 from urllib.parse import quote
 
 from hil.core.readings import Reading
+from hil.core.text import count
 from hil.core.verdicts import Limits, Verdict
 from hil.judge.challenged import Challenged, Outcome
 from hil.judge.signature import EVERY, ExpectedVerdict, Kind, SeenReading, SeenVerdict, expectations_of
 from hil.sheet.check_views import Mark
 from hil.sheet.palette import slug
 from hil.sheet.pictures import reading_bar, verdict_mark
-from hil.sheet.wording import Wording, count
+from hil.sheet.wording import Wording
 
 PLAIN = Wording()
 BRIEF = 200  # characters of what a check saw; the whole of it is in the run's sheet

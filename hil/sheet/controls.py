@@ -5,13 +5,14 @@ from typing import Protocol
 
 from hil.core.awake import Asleep
 from hil.core.run_folder import LegRecord
+from hil.core.text import count
 from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
 from hil.evidence.lamp import LampView
 from hil.evidence.power import PowerView
 from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Record, Window
-from hil.sheet.wording import Row, count
+from hil.sheet.wording import Row
 
 MOST_GAPS = 3
 LEAST_GAP_S = 0.05  # a leg may be as short as nothing: a gap in it would read "48.7 to 48.7 s"

@@ -6,19 +6,20 @@ from dataclasses import dataclass
 from hil.core.moments import Json
 from hil.core.product import Product
 from hil.core.run_folder import RunInfo
+from hil.core.text import count
 from hil.core.verdicts import Verdict
 from hil.judge.results import CheckResult, accepted_findings
 from hil.judge.statistics import rate_statement
 from hil.sheet.check_views import leg_name
-from hil.sheet.wording import NOT_STATED, Row, Wording, clock_time, count, label_words, leg_title
+from hil.sheet.wording import NOT_STATED, Row, Wording, clock_time, label_words, leg_title
 
 FRONT_SECTIONS = ("unit", "build", "product", "bench", "surroundings", "instruments", "canaries", "trial", "route")
 LEAST_RATED = 3  # takes: one that was granted a second look is no sample
 ROUTE_LABELS = ("unit time", "lower bound")  # the rest of the route is long, and stands at the end
 Facts = Mapping[str, Json]
 BEYOND = {
-    "quick": "The quick profile was run: what the release and soak profiles add was not.",
-    "release": "The release profile was run: what the soak profile adds was not.",
+    "quick": "The quick profile was run: what the release profile adds was not.",
+    "release": "The release profile was run; no run of hours was.",
 }
 
 

@@ -114,8 +114,3 @@ def clock_time(iso: str) -> str:
     zone = when.strftime("%z")
     shown = f"{zone[:3]}:{zone[3:5]}" if zone else "zone not stated"
     return f"{when:%Y-%m-%d %H:%M:%S} {'UTC' if shown == '+00:00' else shown}"
-
-
-def count(number: int, one: str, many: str = "") -> str:
-    """`1 check`, `3 checks`."""
-    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -7,9 +7,9 @@ Sources: RFC 3629 (a character of UTF-8 has one to four octets, none of which st
 import pytest
 from support.records import product_with
 
-from hil.core.awkward_texts import HEX_KEY, NETWORKS
 from hil.core.product import Setting, load_product
-from hil.legs.form_contract import edited
+from hil.legs.awkward_texts import HEX_KEY, NETWORKS
+from hil.legs.door import other_value
 from hil.legs.texts import awkward_networks, fitted
 from hil.virtual import DEMO_PRODUCT
 
@@ -39,5 +39,5 @@ def test_a_hexadecimal_key_is_tried_only_where_it_is_promised() -> None:
 
 @pytest.mark.parametrize("value", ["vent-4k2", "vent-4ke", "e", "d"])
 def test_an_edit_is_another_value_and_no_longer(value: str) -> None:
-    assert edited(value) != value
-    assert len(edited(value)) == len(value)
+    assert other_value(value) != value
+    assert len(other_value(value)) == len(value)

@@ -4,12 +4,11 @@ The series is made up by hand; what the page must say of it follows from the ser
 """
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from xml.etree import ElementTree as ET
 
-import html5lib
 import pytest
+from support.html_pages import HOSTILE, HTML, local_names, tree_of, words_of
 
 from hil.core.moments import Json
 from hil.core.verdicts import Verdict
@@ -17,8 +16,6 @@ from hil.judge.challenged import Challenged, Driven
 from hil.judge.signature import ExpectedVerdict, SeenReading, SeenVerdict, differences
 from hil.sheet.challenge_page import Challenge, build_page, challenge_page
 
-HTML = "{http://www.w3.org/1999/xhtml}"
-HOSTILE = "</style></svg>\"'><script>alert(1)</script><img src=x onerror=alert(1)>{{ 7*7 }}\x1b[2J\x07\u202e&#x3c;"
 LATE, NAME, FINE, IDLE = (f"test_start.py::test_{name}" for name in ("late", "name", "fine", "idle"))
 KEYS = "test_form.py::test_key"
 TITLES = {LATE: "It is connected in time", NAME: "Its name is right", FINE: "It is fine", IDLE: "It idles"}
@@ -84,19 +81,7 @@ SERIES = Challenge(
 
 def parsed(series: Challenge) -> ET.Element:
     """Its page as a tree."""
-    return html5lib.parse(challenge_page(series), treebuilder="etree")
-
-
-def words_of(tree: ET.Element) -> str:
-    """All text of the body, blanks made one."""
-    body = tree.find(f"{HTML}body")
-    assert body is not None
-    return re.sub(r"\s+", " ", " ".join(body.itertext()))
-
-
-def local_names(tree: ET.Element) -> Iterator[str]:
-    """Tags without their name space."""
-    return (str(element.tag).rpartition("}")[2] for element in tree.iter())
+    return tree_of(challenge_page(series))
 
 
 @pytest.mark.parametrize(

@@ -1,14 +1,12 @@
 """The HTML sheet, parsed by html5lib as a browser would: what it says, and that hostile text stays text."""
 
-import re
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
-import html5lib
 import pytest
+from support.html_pages import HOSTILE, HTML, local_names, tree_of, words_of
 
 from hil.core.moments import Json, Moment
 from hil.core.verdicts import Finding, Verdict
@@ -18,26 +16,11 @@ from hil.sheet.write import write_outputs
 if TYPE_CHECKING:
     from tests.sheet.conftest import Run
 
-HTML = "{http://www.w3.org/1999/xhtml}"
-HOSTILE = "</style></svg>\"'><script>alert(1)</script><img src=x onerror=alert(1)>{{ 7*7 }}\x1b[2J\x07\u202e&#x3c;"
-
 
 def parsed(run: "Run", into: Path) -> ET.Element:
     """The sheet of a run as a tree."""
     outputs = write_outputs(run.folder, run.info, run.product, run.results, run.moments, run.verdict, into)
-    return html5lib.parse(outputs.html.read_text(encoding="utf-8"), treebuilder="etree")
-
-
-def words_of(tree: ET.Element) -> str:
-    """All text of the body, blanks made one."""
-    body = tree.find(f"{HTML}body")
-    assert body is not None
-    return re.sub(r"\s+", " ", " ".join(body.itertext()))
-
-
-def local_names(tree: ET.Element) -> Iterator[str]:
-    """Tags without their name space."""
-    return (str(element.tag).rpartition("}")[2] for element in tree.iter())
+    return tree_of(outputs.html.read_text(encoding="utf-8"))
 
 
 @pytest.fixture(scope="module")

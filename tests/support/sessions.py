@@ -24,6 +24,20 @@ def costs(seconds):
 """
 
 
+def checks(*wanted: str) -> str:
+    """The text of checks that pass: each is called `test_` and its first word, and takes the legs named after it."""
+    return "".join(_check(name, legs or [name]) for name, *legs in (words.split() for words in wanted))
+
+
+def _check(name: str, legs: list[str]) -> str:
+    return f"""
+@needs("power")
+def test_{name}({", ".join(legs)}, judge):
+    {legs[-1]}.power.last_on()
+    judge.holds(Seen(True, "x"), "y")
+"""
+
+
 class Sessions:
     """Runs a file of tests, and keeps what its run came to."""
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from hil.core.awkward_texts import HEX_KEY, NETWORKS, TEXTS, AwkwardNetwork
+from hil.legs.awkward_texts import HEX_KEY, NETWORKS, TEXTS, AwkwardNetwork
 
 if TYPE_CHECKING:
     from tests.virtual.firmware.conftest import Board

@@ -6,7 +6,7 @@ RFC 3629 (octets of UTF-8).
 
 import pytest
 
-from hil.core.awkward_texts import HEX_KEY, NETWORKS, PRINTABLE, SIGNS, TEXTS, AwkwardNetwork
+from hil.legs.awkward_texts import HEX_KEY, NETWORKS, PRINTABLE, SIGNS, TEXTS, AwkwardNetwork
 
 
 def test_the_characters_are_those_of_ascii() -> None:
