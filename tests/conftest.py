@@ -1,11 +1,13 @@
 """Fixtures for all our tests."""
 
 import fcntl
+import json
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from support.runs import hil
+from support.runs import Printed, hil
 
 pytest_plugins = ["pytester"]
 
@@ -14,26 +16,44 @@ RELEASE_S = 600.0
 
 @pytest.fixture(scope="session")
 def good_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder of one good run on the virtual bench, recorded once a session; never change it, copy it.
+    """The folder of one good run of the release profile on the virtual bench; never change it, copy it.
 
-    While writing tests, HIL_GOOD_RUN may name the folder of a run recorded before.
+    HIL_GOOD_RUN may name the folder of a run recorded before.
     """
     kept = os.environ.get("HIL_GOOD_RUN")
     if kept:
         return Path(kept)
-    # Workers side by side have folders of their own under a common one: the first to come records for all.
-    folder = tmp_path_factory.getbasetemp()
+    return _once(tmp_path_factory, "release", lambda folder: _record(folder, "--profile", "release")).folder
+
+
+@pytest.fixture(scope="session")
+def quick_accept(tmp_path_factory: pytest.TempPathFactory) -> Printed:
+    """One good run of the quick profile, and what `hil accept` printed of it."""
+    return _once(tmp_path_factory, "quick", _record)
+
+
+@pytest.fixture(scope="session")
+def quick_run(quick_accept: Printed) -> Path:
+    """Its folder; never change it, copy it."""
+    return quick_accept.folder
+
+
+def _once(factory: pytest.TempPathFactory, name: str, record: Callable[[Path], Printed]) -> Printed:
+    """Record once a session. Workers side by side have a common folder: the first to come records for all."""
+    folder = factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
         folder = folder.parent
-    with (folder / "good.lock").open("w") as lock:
+    with (folder / f"{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        known = folder / "good.txt"
+        known = folder / f"{name}.json"
         if not known.exists():
-            known.write_text(str(_record(tmp_path_factory.mktemp("good"))), encoding="utf-8")
-        return Path(known.read_text(encoding="utf-8"))
+            run = record(factory.mktemp(name))
+            known.write_text(json.dumps([str(run.folder), run.out]), encoding="utf-8")
+        path, out = json.loads(known.read_text(encoding="utf-8"))
+        return Printed(Path(path), out)
 
 
-def _record(folder: Path) -> Path:
-    ended = hil("accept", "--profile", "release", cwd=folder, limit_s=RELEASE_S)
+def _record(folder: Path, *options: str) -> Printed:
+    ended = hil("accept", *options, cwd=folder, limit_s=RELEASE_S)
     assert ended.code == 0, f"the good unit did not pass:\n{ended.out}{ended.err}"
-    return ended.folder
+    return Printed(ended.folder, ended.out)

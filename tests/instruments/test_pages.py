@@ -161,7 +161,7 @@ def test_cookies_are_kept_within_a_session_only(far_end: FarEnds, opened: Opened
         b"HTTP/1.0 200 OK\r\n\r\nuntil the end",
         b"HTTP/1.1 200 OK\n\nuntil the end",
         b"HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n5\r\nuntil\r\n8;x=y\r\n the end\r\n0\r\nT: v\r\n\r\n",
-        page(gzip.compress(b"until the end"), "Content-Encoding: gzip"),
+        page(gzip.compress(b"until the end", mtime=0), "Content-Encoding: gzip"),
         page(b"until the end", "Connection: keep-alive"),
     ],
 )

@@ -1,4 +1,4 @@
-"""Whole runs for tests: the command in a process of its own, and one good recorded run shared by a session."""
+"""Whole runs for tests: the command in a process of its own."""
 
 import os
 import subprocess
@@ -25,6 +25,14 @@ class Ended:
         folders = [path for path in self.reports.iterdir() if (path / "run.json").exists()]
         assert len(folders) == 1, f"{len(folders)} run folders in {self.reports}: {self.out}{self.err}"
         return folders[0]
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A recorded run, and what the command printed of it."""
+
+    folder: Path
+    out: str
 
 
 def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None, limit_s: float = LIMIT_S) -> Ended:

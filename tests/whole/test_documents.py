@@ -6,7 +6,7 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
-from support.runs import hil, plain_pytest
+from support.runs import Printed, hil, plain_pytest
 
 from hil.legs.leg import DECLARED, PARAMETRISED
 
@@ -28,19 +28,19 @@ def load_paste() -> ModuleType:
 PASTE = load_paste()
 
 
-def test_the_readme_shows_what_accept_really_prints(tmp_path: Path) -> None:
-    shown, printed = PASTE.blocks(README)[0], hil("accept", cwd=tmp_path).out
-    assert PASTE.masked(shown).splitlines() == PASTE.masked(printed).splitlines(), (
+def test_the_readme_shows_what_accept_really_prints(quick_accept: Printed) -> None:
+    shown = PASTE.blocks(README)[0]
+    assert PASTE.masked(shown).splitlines() == PASTE.masked(quick_accept.out).splitlines(), (
         "README.md is out of date: python ci/readme/paste.py FILE_WITH_OUTPUT FILE_WITH_CHECK_OUTPUT"
     )
 
 
-def test_the_readme_shows_what_its_own_check_prints(good_run: Path, tmp_path: Path) -> None:
+def test_the_readme_shows_what_its_own_check_prints(quick_run: Path, tmp_path: Path) -> None:
     check = re.search(r"```python\n(.*?)```", README, re.DOTALL)
     assert check is not None
     (tmp_path / "test_vent.py").write_text(check.group(1), encoding="utf-8")
     ended = plain_pytest(
-        "-q", "test_vent.py", "--hil-run", str(good_run), "--hil-into", str(tmp_path / "out"), cwd=tmp_path
+        "-q", "test_vent.py", "--hil-run", str(quick_run), "--hil-into", str(tmp_path / "out"), cwd=tmp_path
     )
     assert ended.code == 1
     shown = PASTE.masked(PASTE.blocks(README)[1]).strip()

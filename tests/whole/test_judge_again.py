@@ -68,13 +68,13 @@ def test_the_block_blocks(no_bench: dict[str, str]) -> None:
     assert done.stdout.split() == ["refused"] * 5, done.stderr
 
 
-def test_elsewhere_and_without_a_bench(good_run: Path, no_bench: dict[str, str], tmp_path: Path) -> None:
+def test_elsewhere_and_without_a_bench(quick_run: Path, no_bench: dict[str, str], tmp_path: Path) -> None:
     """Moved to another folder it has the verdicts it had live, and stays as it was, to the last octet."""
-    first = copy_run(good_run, tmp_path / "first")
+    first = copy_run(quick_run, tmp_path / "first")
     moved = Path(shutil.move(first, tmp_path / "moved" / "far"))
     before = sums(moved)
     judged = judge(moved, tmp_path / "judged", environment=no_bench)
-    assert judged.verdicts == verdicts_of(read_outcomes(good_run / "junit.xml"))
+    assert judged.verdicts == verdicts_of(read_outcomes(quick_run / "junit.xml"))
     assert judged.code == 0
     assert sums(moved) == before
 
@@ -85,12 +85,12 @@ def sums(folder: Path) -> dict[str, str]:
     return {str(file.relative_to(folder)): hashlib.sha256(file.read_bytes()).hexdigest() for file in files}
 
 
-def test_a_tighter_limit_fails_with_the_reading(good_run: Path, tmp_path: Path) -> None:
+def test_a_tighter_limit_fails_with_the_reading(quick_run: Path, tmp_path: Path) -> None:
     """Another product file: the reading that was good live is shown against the limit it now breaks, and nothing else fails."""
-    run = copy_run(good_run, tmp_path / "run")
+    run = copy_run(quick_run, tmp_path / "run")
     tighten(run, "first_hotspot_s", TIGHT_S)
     product = Path(shutil.move(run / "product.toml", tmp_path / "other.toml"))
-    shutil.copyfile(good_run / "product.toml", run / "product.toml")
+    shutil.copyfile(quick_run / "product.toml", run / "product.toml")
     judged = judge(run, tmp_path / "judged", "--product", str(product))
     assert judged.code == 1
     assert [name for name, verdict in judged.verdicts.items() if verdict != "pass"] == [HOTSPOT_CHECK]
@@ -98,7 +98,7 @@ def test_a_tighter_limit_fails_with_the_reading(good_run: Path, tmp_path: Path) 
     reason = judged.outcomes[HOTSPOT_CHECK].reason
     shown = re.search(r"([\d.]+) ± [\d.]+ s", reason)
     assert shown is not None, reason
-    low_s, high_s = live_reading(good_run, HOTSPOT_CHECK)
+    low_s, high_s = live_reading(quick_run, HOTSPOT_CHECK)
     assert float(shown[1]) == pytest.approx((low_s + high_s) / 2.0, abs=0.01)
     assert f"≤ {TIGHT_S:g} s" in reason
     assert shown[0] in (tmp_path / "judged" / "sheet.html").read_text(encoding="utf-8")
@@ -123,23 +123,23 @@ WRONG_PRODUCTS: dict[str, tuple[Callable[[str], str] | None, str]] = {
 
 
 @pytest.mark.parametrize("wrong", WRONG_PRODUCTS)
-def test_a_wrong_product_file_is_wrong_input(wrong: str, good_run: Path, tmp_path: Path) -> None:
+def test_a_wrong_product_file_is_wrong_input(wrong: str, quick_run: Path, tmp_path: Path) -> None:
     """It is refused by name of the file and of what is wrong in it, and nothing is judged."""
     change, named = WRONG_PRODUCTS[wrong]
-    product, text = tmp_path / "other.toml", (good_run / "product.toml").read_text(encoding="utf-8")
+    product, text = tmp_path / "other.toml", (quick_run / "product.toml").read_text(encoding="utf-8")
     if change is not None:
         assert change(text) != text
         product.write_text(change(text), encoding="utf-8")
-    judged = judge(good_run, tmp_path / "judged", "--product", str(product))
+    judged = judge(quick_run, tmp_path / "judged", "--product", str(product))
     assert judged.code == 2
     assert "other.toml" in judged.said
     assert named in judged.said
     assert not judged.junit.exists()
 
 
-def test_its_own_product_file_gone_wrong(good_run: Path, tmp_path: Path) -> None:
+def test_its_own_product_file_gone_wrong(quick_run: Path, tmp_path: Path) -> None:
     """The same for the run's own."""
-    run = copy_run(good_run, tmp_path / "run")
+    run = copy_run(quick_run, tmp_path / "run")
     (run / "product.toml").write_text("name = 3", encoding="utf-8")
     judged = judge(run, tmp_path / "judged")
     assert (judged.code, judged.outcomes) == (2, {})
@@ -163,10 +163,10 @@ def test_no_run_is_wrong_input(kind: str, tmp_path: Path) -> None:
     assert_no_run(folder, tmp_path)
 
 
-def test_nothing_there_is_wrong_input(good_run: Path, tmp_path: Path) -> None:
+def test_nothing_there_is_wrong_input(quick_run: Path, tmp_path: Path) -> None:
     """Nor is a file a run, nor what is not there."""
     assert_no_run(tmp_path / "nowhere", tmp_path)
-    assert_no_run(good_run / "run.json", tmp_path)
+    assert_no_run(quick_run / "run.json", tmp_path)
 
 
 def assert_no_run(path: Path, tmp_path: Path) -> None:
@@ -177,9 +177,9 @@ def assert_no_run(path: Path, tmp_path: Path) -> None:
     assert "Traceback" not in ended.out + ended.err
 
 
-def test_a_torn_last_line(good_run: Path, tmp_path: Path) -> None:
+def test_a_torn_last_line(quick_run: Path, tmp_path: Path) -> None:
     """A timeline, a table of frames and a crop that end in the middle are read up to there."""
-    run = copy_run(good_run, tmp_path / "run")
+    run = copy_run(quick_run, tmp_path / "run")
     for name in ("timeline.jsonl", "lamp/frames.csv", "lamp/unit.raw"):
         whole = (run / name).read_bytes()
         (run / name).write_bytes(whole[:-9])
@@ -187,18 +187,18 @@ def test_a_torn_last_line(good_run: Path, tmp_path: Path) -> None:
     assert (judged.code, set(judged.verdicts.values())) == (0, {"pass"})
 
 
-def test_half_a_timeline(good_run: Path, tmp_path: Path) -> None:
+def test_half_a_timeline(quick_run: Path, tmp_path: Path) -> None:
     """Half of the evidence is gone: what it held passes, the rest is unjudged, and the unit is blamed for nothing."""
-    run = copy_run(good_run, tmp_path / "run")
+    run = copy_run(quick_run, tmp_path / "run")
     whole = (run / "timeline.jsonl").read_bytes()
     (run / "timeline.jsonl").write_bytes(whole[: len(whole) // 2])
     judged = judge(run, tmp_path / "judged")
     assert (judged.code, set(judged.verdicts.values())) == (3, {"pass", "unjudged"})
 
 
-def test_a_page_that_was_changed(good_run: Path, tmp_path: Path) -> None:
+def test_a_page_that_was_changed(quick_run: Path, tmp_path: Path) -> None:
     """A body that is not the one recorded proves nothing, for or against the unit."""
-    run = copy_run(good_run, tmp_path / "run")
+    run = copy_run(quick_run, tmp_path / "run")
     for body in (run / "pages").glob("*form-as-shipped*"):
         body.write_bytes(body.read_bytes() + b" ")
     judged = judge(run, tmp_path / "judged")
@@ -217,9 +217,9 @@ def cut_record(run: Path, legs: int) -> None:
 
 
 @pytest.mark.parametrize("legs", [99, 3, 0])
-def test_a_killed_run_never_passes(legs: int, good_run: Path, tmp_path: Path) -> None:
+def test_a_killed_run_never_passes(legs: int, quick_run: Path, tmp_path: Path) -> None:
     """Killed after its last leg, in the middle or before the first: nothing that is lacking is held against the unit."""
-    run = copy_run(good_run, tmp_path / "run")
+    run = copy_run(quick_run, tmp_path / "run")
     cut_record(run, legs)
     judged = judge(run, tmp_path / "judged")
     assert judged.code == 3
@@ -230,9 +230,9 @@ def test_a_killed_run_never_passes(legs: int, good_run: Path, tmp_path: Path) ->
     assert 'name="verdict" value="unjudged"' in judged.junit.read_text(encoding="utf-8")
 
 
-def test_a_killed_run_that_had_failed_fails(good_run: Path, tmp_path: Path) -> None:
+def test_a_killed_run_that_had_failed_fails(quick_run: Path, tmp_path: Path) -> None:
     """What it had found before it was killed counts."""
-    run = copy_run(good_run, tmp_path / "run")
+    run = copy_run(quick_run, tmp_path / "run")
     cut_record(run, 3)
     say(run, "form_saved", "Guru Meditation Error: Core 0 panic'ed")
     judged = judge(run, tmp_path / "judged")

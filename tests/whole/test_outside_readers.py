@@ -51,10 +51,10 @@ def good(good_run: Path) -> Left:
 
 
 @pytest.fixture(scope="module")
-def mixed(good_run: Path, tmp_path_factory: pytest.TempPathFactory) -> Left:
+def mixed(quick_run: Path, tmp_path_factory: pytest.TempPathFactory) -> Left:
     """The same run without its camera, and under a limit it does not keep, judged again by plain pytest."""
     folder = tmp_path_factory.mktemp("mixed")
-    run = copy_run(good_run, folder / "run")
+    run = copy_run(quick_run, folder / "run")
     drop(run, "camera")
     tighten(run, "hotspot_up_s", 5.0)
     results, into = folder / "allure-results", folder / "judged"

@@ -120,18 +120,18 @@ def repository(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def run(repository: Path, good_run: Path, *arguments: str) -> tuple[int, Outcomes]:
+def run(repository: Path, quick_run: Path, *arguments: str) -> tuple[int, Outcomes]:
     """Judge the good run by the repository's own checks."""
     into = repository / "judged"
-    options = ("--hil-run", str(good_run), "--hil-into", str(into), "--junitxml", str(repository / "pytest.xml"))
+    options = ("--hil-run", str(quick_run), "--hil-into", str(into), "--junitxml", str(repository / "pytest.xml"))
     ended = plain_pytest(str(repository / "test_own.py"), *options, *arguments, cwd=repository)
     return ended.code, {name.partition("::")[2]: o for name, o in read_outcomes(into / "junit.xml").items()}
 
 
 @pytest.fixture(scope="module")
-def whole(repository: Path, good_run: Path) -> tuple[int, Outcomes]:
+def whole(repository: Path, quick_run: Path) -> tuple[int, Outcomes]:
     """All of them."""
-    return run(repository, good_run)
+    return run(repository, quick_run)
 
 
 def test_sound_checks_are_judged(whole: tuple[int, Outcomes]) -> None:
@@ -167,9 +167,9 @@ def test_none_is_a_failure_of_the_unit(whole: tuple[int, Outcomes], repository: 
     assert 'failures="0"' in own
 
 
-def test_one_parameter_alone(repository: Path, good_run: Path, whole: tuple[int, Outcomes]) -> None:
+def test_one_parameter_alone(repository: Path, quick_run: Path, whole: tuple[int, Outcomes]) -> None:
     """A part of a parametrised check has the verdict it has in the whole."""
-    code, outcomes = run(repository, good_run, "-k", "network or north")
+    code, outcomes = run(repository, quick_run, "-k", "network or north")
     chosen = ("test_sound_for_each[network]", "test_leg_with_parameters_not_driven[north]")
     assert outcomes == {name: whole[1][name] for name in chosen}
     assert code == 3
