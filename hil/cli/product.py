@@ -6,7 +6,8 @@ from typing import Annotated
 import typer
 
 from hil.core.errors import InputError
-from hil.core.product import describe, load_product
+from hil.core.product import load_product
+from hil.core.product_words import describe
 from hil.core.text import printable
 from hil.virtual import DEMO_PRODUCT
 

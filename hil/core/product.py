@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from hil.core.accepted import Acceptances
+from hil.core.form_promise import Form
 from hil.core.toml_file import Strict, load_toml
 from hil.core.verdicts import Limits
 
@@ -145,105 +146,6 @@ class Hotspot(Strict):
         return self.name.replace("{address_tail}", unit_address.replace(":", "").lower()[-4:])
 
 
-class Setting(Strict):
-    """One setting of the form: how its control is recognised, and what to do with it.
-
-    `trial` is typed in the test; `canary` draws a throw-away value instead. `role` ties a setting to the bench.
-    `longest` (octets) is taken, one more is refused; `trims` allows blanks at the ends to be dropped; `refuses` is a
-    regular expression of texts that are refused with a message; `hex_key` promises 64 hexadecimal digits as network key.
-    """
-
-    control: str | None = None
-    label: str | None = None
-    kind: Literal["text", "number", "address", "secret"] = "text"
-    role: Literal["network", "network key", "update key"] | None = None
-    unit: str = ""
-    prefilled: bool = True
-    default: str | None = None
-    trial: str | None = None
-    canary: bool = False
-    blank: Literal["keeps", "clears", "refused"] = "clears"
-    longest: Annotated[int, Field(gt=0)] | None = None
-    trims: bool = False
-    refuses: str = ""
-    hex_key: bool = False
-
-    @model_validator(mode="after")
-    def _recognisable(self) -> "Setting":
-        if (self.control is None) == (self.label is None):
-            raise ValueError("say how the control is recognised: control (its name) or label (its text), one of them")
-        if self.kind == "secret" and self.prefilled:
-            raise ValueError("a secret must not be pre-filled: set prefilled = false")
-        return self
-
-    @model_validator(mode="after")
-    def _contract(self) -> "Setting":
-        if self.hex_key and self.role != "network key":
-            raise ValueError('hex_key goes with role = "network key"')
-        try:
-            re.compile(self.refuses)
-        except re.error as error:
-            raise ValueError(f"refuses: {self.refuses!r} is not a regular expression: {error}") from error
-        return self
-
-    def may_refuse(self, text: str) -> bool:
-        """Whether the product file says that this text is refused with a message."""
-        too_long = self.longest is not None and len(text.encode()) > self.longest
-        return too_long or bool(self.refuses and re.search(self.refuses, text))
-
-    def __str__(self) -> str:
-        """What it takes, in words; empty where the product file does not say."""
-        said = [
-            f"at most {self.longest} octets" if self.longest is not None else "",
-            "blanks at the ends dropped" if self.trims else "",
-            f"refuses {self.refuses!r}" if self.refuses else "",
-            "takes 64 hexadecimal digits" if self.hex_key else "",
-        ]
-        return ", ".join(part for part in said if part)
-
-    @property
-    def secret(self) -> bool:
-        """Whether the value must never be shown."""
-        return self.kind == "secret"
-
-
-class Form(Strict):
-    """The setup form."""
-
-    path: Annotated[str, Field(pattern=r"^/")]
-    connected_path: Annotated[str, Field(pattern=r"^/")] | None = None
-    connected_user: str = ""
-    settings: dict[str, Setting]
-
-    @model_validator(mode="after")
-    def _has_network(self) -> "Form":
-        roles = [s.role for s in self.settings.values() if s.role]
-        if "network" not in roles or "network key" not in roles:
-            raise ValueError('one setting needs role = "network" and one role = "network key"')
-        if len(roles) != len(set(roles)):
-            raise ValueError("each role goes to one setting")
-        return self
-
-    @model_validator(mode="after")
-    def _each_its_own_control(self) -> "Form":
-        owner: dict[tuple[str | None, str | None], str] = {}
-        for name, setting in self.settings.items():
-            other = owner.setdefault((setting.control, setting.label), name)
-            if other != name:
-                raise ValueError(f"settings.{other} and settings.{name} are recognised by the same control")
-        return self
-
-    def by_role(self, role: str) -> str | None:
-        """The name of the setting that has a role."""
-        return next((name for name, setting in self.settings.items() if setting.role == role), None)
-
-    @property
-    def text_to_change(self) -> str | None:
-        """The name of a setting that takes throw-away texts and shows what it holds, if there is one."""
-        fit = (name for name, s in self.settings.items() if s.canary and s.prefilled and s.role is None)
-        return next(fit, None)
-
-
 class Restarts(Strict):
     """What is promised of many starts taken together, whatever began each."""
 
@@ -346,42 +248,3 @@ def load_product(path: Path) -> Product:
         InputError: it is missing or wrong; the message names file, key and remedy.
     """
     return load_toml(path, Product, "product file")
-
-
-def describe(product: Product) -> list[str]:
-    """What a product file was understood to say, a sentence a line."""
-    limits = product.limits
-    lines = [f"{product.name}, model {product.model}" + (f": {product.what}." if product.what else ".")]
-    lines += [f"Stage {name}: lamp {stage.lamp}." for name, stage in product.stages.items()]
-    lines += [f"Limit {name}: {bound.limits}." for name, bound in limits if bound]
-    lines.append(
-        f"Hotspot {product.hotspot.name!r}, {product.hotspot.security}"
-        + (", key on the unit's label" if product.hotspot.key else "")
-        + f", unit at {product.hotspot.address}"
-        + (", and whatever page is asked for leads to the form." if product.hotspot.captive else ".")
-    )
-    lines.append(
-        f"Form at {product.form.path} on the hotspot"
-        + (f", at {product.form.connected_path} when connected." if product.form.connected_path else ".")
-    )
-    for name, setting in product.form.settings.items():
-        how = f"control {setting.control!r}" if setting.control else f"label {setting.label!r}"
-        shown = "never shown" if setting.secret else "shown as stored" if setting.prefilled else "not shown"
-        role = f", the {setting.role}" if setting.role else ""
-        takes = f", {setting}" if str(setting) else ""
-        lines.append(f"Setting {name} ({setting.kind}{role}): {how}, {shown}, blank {setting.blank}{takes}.")
-    if product.ports is not None:
-        lines.append(f"TCP ports open: {', '.join(map(str, product.ports)) or 'none'}.")
-    lines += [
-        f"Finding {name} accepted until {given.until} by {given.by}: {given.reason}."
-        for name, given in product.accepted.items()
-    ]
-    lines.append(f"Status page {product.status.path}, version beside {product.status.version!r}.")
-    if product.restarts.spread is not None:
-        lines.append(
-            "Over many starts the 95th percentile of the time to an address is at most "
-            f"{product.restarts.spread:g} times its median."
-        )
-    voice = f"speaks at {product.console.baud} baud" if product.console.speaks else "is silent"
-    lines.append(f"The console {voice}; {len(product.console.crash)} patterns mean a crash.")
-    return lines

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from hil.core.awake import asleep, first_within
+from hil.core.form_promise import Setting
 from hil.core.moments import Moment
-from hil.core.product import Setting
 from hil.core.readings import Occurrence, Reading
 from hil.core.text import count
 from hil.evidence.gave_up import gave_up

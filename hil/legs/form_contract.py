@@ -4,8 +4,9 @@ from collections import Counter
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 
+from hil.core.form_promise import Setting
 from hil.core.moments import Json
-from hil.core.product import Product, Setting
+from hil.core.product import Product
 from hil.core.stages import Connected, Setup
 from hil.instruments.bench import Bench
 from hil.legs.door import (

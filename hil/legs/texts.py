@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from urllib.parse import urljoin
 
-from hil.core.product import Product, Setting
+from hil.core.form_promise import Setting
+from hil.core.product import Product
 from hil.core.stages import Connected
 from hil.instruments.bench import Bench
 from hil.instruments.stations import NetworkPlan

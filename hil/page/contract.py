@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from hil.core.product import SSID_OCTETS, Product, Setting
+from hil.core.form_promise import Setting
+from hil.core.product import SSID_OCTETS, Product
 from hil.page.fill import ControlRule, find_control
 from hil.page.page import Control, NotFound, Page
 

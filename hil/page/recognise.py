@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import Literal
 
-from hil.core.product import Setting
+from hil.core.form_promise import Setting
 from hil.page.page import Control, Form, Page
 from hil.page.words import (
     key_in_file,

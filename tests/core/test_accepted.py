@@ -10,7 +10,8 @@ import pytest
 
 from hil.core.accepted import NAMED, Acceptance, day_of, named_finding
 from hil.core.errors import InputError
-from hil.core.product import describe, load_product
+from hil.core.product import load_product
+from hil.core.product_words import describe
 from hil.virtual import DEMO_PRODUCT
 
 GIVEN = '[accepted.{}]\nuntil = 2027-03-31\nreason = "service port of the pilot series"\nby = "N. N."\n'

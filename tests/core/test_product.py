@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 
 from hil.core.errors import InputError
-from hil.core.product import Bound, Flash, Lamp, Product, Restarts, Setting, describe, load_product
+from hil.core.form_promise import Setting
+from hil.core.product import Bound, Flash, Lamp, Product, Restarts, load_product
+from hil.core.product_words import describe
 from hil.virtual import DEMO_PRODUCT
 
 SHIPPED = DEMO_PRODUCT.read_text(encoding="utf-8")

@@ -7,7 +7,8 @@ Sources: RFC 3629 (a character of UTF-8 has one to four octets, none of which st
 import pytest
 from support.records import product_with
 
-from hil.core.product import Setting, load_product
+from hil.core.form_promise import Setting
+from hil.core.product import load_product
 from hil.legs.awkward_texts import HEX_KEY, NETWORKS
 from hil.legs.door import other_value
 from hil.legs.texts import awkward_networks, fitted

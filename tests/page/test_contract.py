@@ -7,7 +7,8 @@ Standard, 4.10.5.1.12 (min and max of a number). The product file's own promises
 import pytest
 from support.records import TYPED, product_with
 
-from hil.core.product import Setting, load_product
+from hil.core.form_promise import Setting
+from hil.core.product import load_product
 from hil.page.contract import Try, grown, kept_whole, tries, typed_again
 from hil.page.read import read_page
 from hil.virtual import DEMO_PRODUCT

@@ -4,7 +4,7 @@ from memory), and setup pages in other languages and with other ways of labellin
 
 import pytest
 
-from hil.core.product import Setting
+from hil.core.form_promise import Setting
 from hil.page.page import Control
 from hil.page.read import read_page
 from hil.page.recognise import Recognised, RecognisedForm, guess_roles, recognise_form

@@ -2,20 +2,8 @@
 
 from dataclasses import dataclass, field
 
-from hil.core.product import (
-    Bound,
-    Console,
-    Flash,
-    Form,
-    Hotspot,
-    Lamp,
-    Product,
-    PromisedTimes,
-    Setting,
-    Stage,
-    StageName,
-    StatusPage,
-)
+from hil.core.form_promise import Form, Setting
+from hil.core.product import Bound, Console, Flash, Hotspot, Lamp, Product, PromisedTimes, Stage, StageName, StatusPage
 from hil.page.recognise import Recognised
 
 PATIENCE_S = 60.0  # for a hotspot or a lease nobody promised a time for; what a product needs is below that

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
-from hil.core.product import Setting
+from hil.core.form_promise import Setting
 from hil.instruments.pages import Answer
 from hil.page.fill import ControlRule, find_control
 from hil.page.page import Control, Page

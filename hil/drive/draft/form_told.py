@@ -1,6 +1,6 @@
 """The form of a unit as a product file's settings, and what a person must say of it."""
 
-from hil.core.product import Setting
+from hil.core.form_promise import Setting
 from hil.drive.draft.draft import Draft
 from hil.evidence.pages import PagesView
 from hil.page.fill import ControlRule, find_control

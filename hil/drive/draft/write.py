@@ -4,7 +4,8 @@ import json
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
 
-from hil.core.product import QUESTION_MARK, Lamp, Setting, StageName
+from hil.core.form_promise import Setting
+from hil.core.product import QUESTION_MARK, Lamp, StageName
 from hil.core.text import printable
 from hil.drive.draft.draft import Draft
 from hil.drive.draft.figures import MARGIN_RULE

@@ -1,6 +1,6 @@
 """Pages found by links and common paths, on sites made up here; the fetching is a table."""
 
-from hil.core.product import Setting
+from hil.core.form_promise import Setting
 from hil.drive.draft.explore import FORM_PATHS, STATUS_PATHS, find_form, has_settings, status_page, walk
 from hil.instruments.pages import Answer
 
