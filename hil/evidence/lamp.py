@@ -190,16 +190,19 @@ class LampView:
         return Seen(False, text, odd.begin_s if odd else self._window.end_s)
 
     def _named(self, span: StageSpan, due: str) -> str:
-        """The stage that a stretch showed; one lit phase of the flash that is due is that flash, too short to time.
+        """The stage that a stretch showed; light too short to time is the stage that is due, if that looks so.
 
-        So a stage that lasts hardly a period (a quick join) is no failure; its rate is judged where it lasts.
+        So a stage that lasts hardly a period (a quick start or join) is no failure; its look is judged where it lasts.
         """
         if span.stage != "unrecognised":
             return span.stage
-        cycle = self._looks[due].cycle if due in self._looks else ()
-        phase_s = max((phase.length_s for phase in cycle if phase.colour == span.colour), default=0.0)
-        alone = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + span.begin_doubt_s
-        return due if phase_s and alone else f"unrecognised ({span.colour})"
+        look = self._looks.get(due)
+        if look is None:
+            return f"unrecognised ({span.colour})"
+        phase_s = max((phase.length_s for phase in look.cycle if phase.colour == span.colour), default=0.0)
+        phase = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + span.begin_doubt_s
+        steady = not look.cycle and span.short and span.colour == look.colour
+        return due if steady or (phase_s and phase) else f"unrecognised ({span.colour})"
 
     def _begin_s(self, after_s: float) -> float:
         return max(after_s, self._window.begin_s)

@@ -34,6 +34,7 @@ class StageSpan:
     stage: a declared stage, "dark" or "unrecognised" (then `reason` says why).
     begin_doubt_s: half-width at 95 %; infinite where the stretch had begun before the first frame or in a gap.
     rate: the measured flash or cycle, where there is one.
+    short: one unbroken stretch of light, too short to call it steady or flashing.
     """
 
     stage: str
@@ -43,6 +44,7 @@ class StageSpan:
     colour: str
     rate: FlashRate | None = None
     reason: str = ""
+    short: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +189,7 @@ class _Reader:
     def _alone(self, number: int, span: Span, proven: bool) -> _Slice:
         """Judge a span by itself; `proven`: it outlasted its phase in the cycle beside it."""
         stage, reason, still_open = self._judged(span, self.spans[number].length_s, length_doubt_s(span), proven)
-        found = StageSpan(stage, span.begin_s, span.end_s, span.begin_doubt_s, span.colour, None, reason)
+        found = StageSpan(stage, span.begin_s, span.end_s, span.begin_doubt_s, span.colour, None, reason, still_open)
         return _Slice(found, number, number, still_open)
 
     def _judged(self, span: Span, length_s: float, doubt_s: float, proven: bool) -> tuple[str, str, bool]:
@@ -240,6 +242,7 @@ def _explained(spans: Sequence[Span], piece: _Slice) -> StageSpan:
     lit = sorted({span.colour for span in spans[piece.first : piece.last + 1]} - {OFF})
     if piece.first == piece.last:
         return piece.found
+    piece = replace(piece, found=replace(piece.found, short=False))
     length = piece.found.end_s - piece.found.begin_s
     changing = f"changing between {' and '.join(lit)} for {length:.2f} s: no declared stage fits, or too short to tell"
     if len(lit) > 1 or len(parts) < 2:

@@ -36,6 +36,32 @@ def test_a_quick_join_shows_joining(lasts_s: float) -> None:
     assert (seen.holds, seen.text) == (True, " → ".join(ORDER))
 
 
+@pytest.mark.parametrize("starting_s", [0.4, 0.8, 1.2])
+def test_a_quick_start_shows_starting(starting_s: float) -> None:
+    """White for less than a slow flash takes, before a flash with a late first edge: it was due, and may have been steady."""
+    late_s = 0.3
+    later = [(time_s + late_s, colour) for time_s, colour in flash(0.6, 5.0)[1:]]
+    plan: Plan = [(JOINING_S - starting_s, "white"), (JOINING_S, "off"), *later, (JOINING_S + 5.0 + late_s, "green")]
+    lamp = LampView(make([*SWITCHED, *SUPPLY], frames=lamp_frames(plan, SWITCHED, 98.0, 122.0)).window(BEGIN_S, END_S))
+    seen = lamp.shows_in_order(ORDER)
+    assert (seen.holds, seen.text) == (True, " → ".join(ORDER))
+
+
+@pytest.mark.parametrize("shown_first", ["blue", "red", "off"])
+def test_a_quick_start_in_another_light_does_not(shown_first: str) -> None:
+    plan: Plan = [(JOINING_S - 0.8, shown_first), *flash(0.6, 5.0), (JOINING_S + 5.0, "green")]
+    lamp = LampView(make([*SWITCHED, *SUPPLY], frames=lamp_frames(plan, SWITCHED, 98.0, 122.0)).window(BEGIN_S, END_S))
+    assert lamp.shows_in_order(ORDER).holds is False
+
+
+def test_flashes_nobody_declared_are_no_quick_start() -> None:
+    """Two blinks before joining are more than one unbroken light."""
+    blinks: Plan = [(JOINING_S - 1.5, "white"), (JOINING_S - 1.2, "off"), (JOINING_S - 0.8, "white")]
+    plan: Plan = [*blinks, *flash(0.6, 5.0), (JOINING_S + 5.0, "green")]
+    lamp = LampView(make([*SWITCHED, *SUPPLY], frames=lamp_frames(plan, SWITCHED, 98.0, 122.0)).window(BEGIN_S, END_S))
+    assert lamp.shows_in_order(ORDER).holds is False
+
+
 @pytest.mark.parametrize(
     "joining",
     [
