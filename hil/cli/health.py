@@ -18,7 +18,7 @@ class Health:
 
     def __init__(self, clock: Clock, control_network: str) -> None:
         """Watch by the run's clock; the control network's beacons prove the air monitor awake."""
-        self._clock = clock
+        self.clock = clock
         self._control_network = control_network
         self._last_s: dict[str, float] = {}
         self._console = "no line yet"
@@ -30,8 +30,8 @@ class Health:
         witness = CONTROL_OF.get((moment.source, moment.kind))
         if witness and (witness != "air monitor" or moment.data.get("name") == self._control_network):
             self._last_s[witness] = moment.time_s
-        if moment.is_("console", "listening"):
-            return
+        if moment.is_("console", "listening") or (moment.source == "probe" and moment.kind == "answering"):
+            return  # controls: nothing that the unit did
         if moment.source == "console":
             self._console = {"line": "speaking", "closed": "closed for the flasher", "lost": "lost"}.get(
                 moment.kind, self._console
@@ -43,11 +43,11 @@ class Health:
 
     def see_frame(self) -> None:
         """A camera frame arrived."""
-        self._last_s["camera"] = self._clock.now_s()
+        self._last_s["camera"] = self.clock.now_s()
 
     def words(self) -> dict[str, str]:
         """Witness → a word or two."""
-        now_s = self._clock.now_s()
+        now_s = self.clock.now_s()
         words = {}
         for witness, patience_s in PATIENCE_S.items():
             last_s = self._last_s.get(witness)
