@@ -13,6 +13,9 @@ def accept(
     bench: Annotated[Path | None, typer.Option(help="bench file (default: the virtual bench)")] = None,
     product: Annotated[Path | None, typer.Option(help="product file (default: the Mossgate MV-2)")] = None,
     build: Annotated[Path | None, typer.Option(help="build file or its folder (default: the MV-2's firmware)")] = None,
+    previous: Annotated[
+        Path | None, typer.Option(help="build file of the version before, to update from (default: see the sheet)")
+    ] = None,
     unit: Annotated[str | None, typer.Option(metavar="SERIAL", help="serial number of the unit in the slot")] = None,
     speed: Annotated[float | None, typer.Option(help="unit seconds a real second, on the virtual bench")] = None,
     profile: Annotated[
@@ -30,7 +33,8 @@ def accept(
 ) -> None:
     """Judge one unit, from bare board to sheet."""
     options = ["--hil-bench", str(bench) if bench else "virtual"]
-    for name, value in (("product", product), ("build", build), ("unit", unit), ("speed", speed), ("profile", profile)):
+    given = {"product": product, "build": build, "previous": previous, "unit": unit, "speed": speed, "profile": profile}
+    for name, value in given.items():
         options += [f"--hil-{name}", str(value)] if value is not None else []
     options += [f"--hil-leg={name}" for name in leg or ()]
     options += ["-k", select] if select else []

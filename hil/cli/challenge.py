@@ -17,12 +17,13 @@ from hil.cli.challenge_folder import Asked, SeriesFolder, tool_revision
 from hil.cli.challenge_plan import Plan, SuiteCheck, plan_of, suite_checks
 from hil.cli.challenge_table import never_caught_lines, sum_lines, table
 from hil.cli.challenged_unit import KnownUnit, UnitRun, known_units
+from hil.cli.own_units import own_product, own_units
 from hil.core.errors import InputError
 from hil.core.run_folder import RunFolder
 from hil.core.text import printable
 from hil.core.verdicts import EXIT_INTERRUPTED
 from hil.drive.facts import now_text
-from hil.judge.challenged import Challenged, Outcome
+from hil.judge.challenged import Challenged, Outcome, over_runs
 from hil.legs.leg import Profile
 from hil.sheet.challenge_page import Challenge, challenge_page
 
@@ -42,24 +43,35 @@ def challenge(
     golden_runs: Annotated[
         int, typer.Option(min=1, max=1000, metavar="N", help="how often golden units are driven")
     ] = 1,
+    brief: Annotated[
+        bool, typer.Option("--brief", help="of known-bad units the legs of the first check that must fail alone")
+    ] = False,
+    units: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="units of your own product: a file for each")
+    ] = None,
+    product: Annotated[Path | None, typer.Option(help="their product file")] = None,
+    bench: Annotated[Path | None, typer.Option(help="bench file (default: the virtual bench)")] = None,
     resume: Annotated[Path | None, typer.Option(metavar="FOLDER", help="go on with a series that stopped")] = None,
 ) -> None:
     """Challenge the bench with units whose right verdict is known."""
     if resume is None:
         folder = SeriesFolder(_new_path(reports))
-        asked = Asked(now_text(), tuple(names or ()), part, speed, profile or USUAL, golden_runs)
-        units = _units(asked)  # wrong input leaves nothing behind
+        own = own_product(units, product, bench)
+        asked = Asked(now_text(), tuple(names or ()), part, speed, profile or USUAL, golden_runs, brief, own)
+        known = _units(asked)  # wrong input leaves nothing behind
         folder.begin(asked)
     else:
-        if names or speed is not None or profile is not None or part != ALL_PARTS or golden_runs != 1:
+        said = names or speed is not None or profile is not None or part != ALL_PARTS or golden_runs != 1 or brief
+        if said or units or product or bench:
             raise InputError(
                 "--resume", "the series knows what it is about.", "Leave out what says so: names, --part …."
             )
         folder = SeriesFolder(resume)
         asked = folder.read_asked()
-        units = _units(asked)
+        known = _units(asked)
     checks = suite_checks()
-    series = _Series([plan_of(unit, checks, asked.speed, asked.profile) for unit in units], folder)
+    plans = [plan_of(unit, checks, asked.speed, asked.profile, brief=asked.brief) for unit in known]
+    series = _Series(plans, folder, asked.own.options)
     try:
         with ended_in_order(series.stop):
             series.run(jobs)
@@ -72,7 +84,8 @@ def challenge(
 
 
 def _units(asked: Asked) -> list[KnownUnit]:
-    return repeated(part_of(known_units(asked.names), asked.part), asked.golden_runs)
+    known = own_units(asked.own, asked.names) if asked.own.units else known_units(asked.names)
+    return repeated(part_of(known, asked.part), asked.golden_runs)
 
 
 def repeated(units: Sequence[KnownUnit], golden_runs: int) -> list[KnownUnit]:
@@ -111,6 +124,7 @@ def _told(series: "_Series", asked: Asked, checks: Sequence[SuiteCheck]) -> Chal
         ended=now_text(),
         part="" if asked.part == ALL_PARTS else asked.part,
         profile=asked.profile,
+        brief=asked.brief,
         units=tuple(series.results),
         asked=len(series.plans),
         all_units=asked.all_units,
@@ -126,7 +140,7 @@ def _say_results(series: "_Series", asked: Asked, checks: Sequence[SuiteCheck]) 
     typer.echo("")
     for line in sum_lines(series.results, series.past_s):
         typer.echo(line)
-    if asked.all_units and series.complete:
+    if asked.all_units and not asked.brief and series.complete:
         for line in never_caught_lines(series.results, [check.name for check in checks]):
             typer.echo(line)
     typer.echo(f"Page: {series.folder.page}")
@@ -134,11 +148,22 @@ def _say_results(series: "_Series", asked: Asked, checks: Sequence[SuiteCheck]) 
         typer.echo(f"Not complete. Go on with: hil challenge --resume {series.folder.path}")
 
 
+def _which(plan: Plan, number: int) -> str:
+    told = [f"speed {plan.speed:g}"] if plan.speed is not None else []
+    told += [f"run {number} of {plan.unit.runs}"] if plan.unit.runs > 1 else []
+    return f" ({', '.join(told)})" if told else ""
+
+
+def _odd(take: Challenged) -> bool:
+    """Whether one run of several says what none of them should."""
+    return bool(take.differences or take.trouble)
+
+
 class _Series:
     """Runs units, some side by side, and says a line as each begins and ends."""
 
-    def __init__(self, plans: Sequence[Plan], folder: SeriesFolder) -> None:
-        self.plans, self.folder = plans, folder
+    def __init__(self, plans: Sequence[Plan], folder: SeriesFolder, options: Sequence[str]) -> None:
+        self.plans, self.folder, self._options = plans, folder, options
         self._results: dict[str, Challenged] = {}
         self._began_s = time.monotonic()
         self._running: set[UnitRun] = set()
@@ -182,35 +207,42 @@ class _Series:
         return kept is not None
 
     def _one(self, plan: Plan) -> None:
-        tool = tool_revision()
-        result = self._drive(plan, tool)
-        if result.slept:  # the bench's failure, not the unit's signature: once more
-            result = replace(self._drive(plan, tool), runs=2)
+        tool, takes = tool_revision(), list[Challenged]()
+        while len(takes) < plan.unit.runs and not (takes and takes[-1].outcome is Outcome.NO_RUN):
+            takes.append(self._take(plan, tool, len(takes) + 1))
+        result = takes[0] if plan.unit.runs == 1 else over_runs(takes)
         with self._lock:
             if not self._stopped or result.outcome is not Outcome.NO_RUN:
                 self._results[plan.unit.name] = result
             if result.outcome is not Outcome.NO_RUN:
                 self.folder.keep(result, plan.key(tool))
 
-    def _drive(self, plan: Plan, tool: str) -> Challenged:
-        unit, options = plan.unit, [f"--profile={plan.profile}", *(f"--leg={leg}" for leg in plan.legs)]
+    def _take(self, plan: Plan, tool: str, number: int) -> Challenged:
+        result = self._drive(plan, tool, number)
+        if result.slept:  # the bench's failure, not the unit's signature: once more
+            return replace(self._drive(plan, tool, number), runs=2)
+        return result
+
+    def _drive(self, plan: Plan, tool: str, number: int) -> Challenged:
+        unit, legs = plan.unit, [f"--leg={leg}" for leg in plan.legs]
+        options = [f"--profile={plan.profile}", *legs, *self._options]
         if not (unit.golden or plan.legs):
             return unit.without_run("its signature names no check of the suite")
         with self._lock:
             if self._stopped:
                 return unit.without_run("not begun")
-            self._say(f"begins  {unit.name}" + (f" (speed {plan.speed:g})" if plan.speed is not None else ""))
+            self._say(f"begins  {unit.name}{_which(plan, number)}")
             run = UnitRun(unit, self.folder.fresh(unit.name), options, plan.speed)
             self._running.add(run)
         result = run.outcome()
         with self._lock:
             self._running.discard(run)
-            self._say_end(result)
+            self._say_end(result, as_expected=result.exact or (plan.unit.runs > 1 and not _odd(result)))
         return replace(result, driven=replace(result.driven, tool_revision=tool))
 
-    def _say_end(self, result: Challenged) -> None:
+    def _say_end(self, result: Challenged, *, as_expected: bool) -> None:
         verdict = result.verdict or "no verdict"
-        self._say(f"ends    {result.name}: {verdict}, {'as expected' if result.exact else 'not as expected'}")
+        self._say(f"ends    {result.name}: {verdict}, {'as expected' if as_expected else 'not as expected'}")
         for difference in result.differences:
             self._say(f"        ≠ {difference.text}")
         if result.trouble:

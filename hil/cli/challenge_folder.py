@@ -9,13 +9,14 @@ A series that was interrupted is taken up again from this folder. Every file is 
 """
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.util import find_spec
 from itertools import count
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
 
+from hil.cli.own_units import OwnProduct
 from hil.core.errors import BenchError, InputError
 from hil.drive.facts import tool_version
 from hil.judge.challenged import Challenged
@@ -28,7 +29,10 @@ SHORT_DIGEST = 12
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What a series is about: units by name (none: all), a part of them, the speed, and how golden units are driven."""
+    """What a series is about: units by name (none: all), a part of them, the speed, how golden units are driven, how others.
+
+    `own` says whose units they are, where they are not the demo's.
+    """
 
     began: str
     names: tuple[str, ...]
@@ -36,6 +40,8 @@ class Asked:
     speed: float | None
     profile: Profile
     golden_runs: int = 1
+    brief: bool = False
+    own: OwnProduct = field(default_factory=OwnProduct)
 
     @property
     def all_units(self) -> bool:

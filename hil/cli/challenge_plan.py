@@ -1,18 +1,20 @@
 """What is driven of a unit whose right verdict is known.
 
-Of a golden one, a profile; of a known-bad one, the legs of the checks that its signature is about.
+Of a golden one, a profile; of a known-bad one, the legs of the checks that its signature is about, or for a brief look
+those of the first check alone that must fail.
 """
 
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from inspect import getdoc
 
 from hil_fixtures.wanted import legs_of, name_of
 
 from hil.cli.challenged_unit import KnownUnit
 from hil.cli.collected import collect
+from hil.core.verdicts import Verdict
 from hil.judge.signature import ExpectedVerdict
 from hil.legs.leg import Profile
 
@@ -58,11 +60,19 @@ def suite_checks() -> tuple[SuiteCheck, ...]:
     )
 
 
-def plan_of(unit: KnownUnit, checks: Sequence[SuiteCheck], speed: float | None, golden: Profile) -> Plan:
-    """Plan a unit at the speed asked for; golden ones are driven over that profile."""
+def plan_of(
+    unit: KnownUnit, checks: Sequence[SuiteCheck], speed: float | None, golden: Profile, *, brief: bool = False
+) -> Plan:
+    """Plan a unit at the speed asked for; golden ones are driven over that profile, known-bad ones briefly or in full."""
     if unit.golden:
         return Plan(unit, golden, (), unit.speed_for(speed))
-    return Plan(unit, WIDEST, legs_for(unit.expected, unit.legs, checks), unit.speed_for(speed))
+    first = next((c for c in checks if any(e.verdict is Verdict.FAIL and e.means(c.name) for e in unit.expected)), None)
+    if first is None or not brief:
+        return Plan(unit, WIDEST, legs_for(unit.expected, unit.legs, checks), unit.speed_for(speed))
+    legs = tuple(dict.fromkeys([*first.legs, *unit.legs]))
+    told = [check.name for check in checks if all({leg, leg.partition("[")[0]} & set(legs) for leg in check.legs)]
+    expected = tuple(e for e in unit.expected if any(e.means(name) for name in told))
+    return Plan(replace(unit, expected=expected), WIDEST, legs, unit.speed_for(speed))
 
 
 def legs_for(

@@ -7,7 +7,7 @@ from hil.core.text import printable
 from hil.judge.challenged import Challenged, Outcome, Rate, never_caught, sums_of
 
 COLUMNS = 80
-ROW = "{:<28}{:<10}{:<12}{}"
+ROW = "{:<32}{:<10}{:<12}{}"
 MOST_SAID = 300  # characters of one difference
 
 
@@ -17,10 +17,12 @@ def table(units: Sequence[Challenged]) -> Iterator[str]:
     yield "─" * COLUMNS
     for unit in units:
         verdict = str(unit.verdict) if unit.verdict is not None else "none"
-        again = ", driven again" if unit.runs > 1 else ""
+        again = ", driven again" if unit.runs > max(1, len(unit.takes)) else ""
         yield ROW.format(printable(unit.name), str(unit.right_verdict), verdict, _signature(unit) + again)
         if unit.caught_by:
             yield from _indented("caught by " + ", ".join(_short(seen.check) for seen in unit.caught_by))
+        if unit.takes:
+            yield from _indented(share_text(unit))
         for difference in unit.differences:
             yield from _indented("≠ " + printable(difference.text)[:MOST_SAID])
         if unit.trouble:
@@ -69,6 +71,13 @@ def rate_text(rate: Rate, what: str, of: str) -> str:
     if not rate.of:
         return f"no {of}: nothing can be said of {what}"
     return f"{rate.count} {what} in {rate.of} {of}: true rate below {rate.below_percent:.1f} % at 95 %"
+
+
+def share_text(unit: Challenged) -> str:
+    """`caught in 3 of 8 runs: true rate 8.5 to 75.6 % (95 %, Clopper–Pearson)`."""
+    share = unit.caught_in
+    low, high = share.between_percent
+    return f"caught in {share.count} of {share.of} runs: true rate {low:.1f} to {high:.1f} % (95 %, Clopper–Pearson)"
 
 
 def never_caught_lines(units: Sequence[Challenged], checks: Sequence[str]) -> Iterator[str]:

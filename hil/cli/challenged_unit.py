@@ -27,7 +27,9 @@ WIND_UP_S = 20.0
 class KnownUnit:
     """A unit and its signature; a golden one has none. `speed` is the fastest at which the bench can decide it.
 
-    `legs` are driven beside those of the checks in its signature; `patch_sha256` is its patch file's.
+    `legs` are driven beside those of the checks in its signature; `patch_sha256` is its patch file's. `runs` is how often
+    it is driven: several times where its fault comes in some runs only. `build` is its build file, where it has one of its
+    own rather than a patch of the demo's firmware.
     """
 
     name: str
@@ -37,6 +39,8 @@ class KnownUnit:
     speed: float | None
     legs: tuple[str, ...] = ()
     patch_sha256: str = ""
+    runs: int = 1
+    build: str = ""
 
     @property
     def golden(self) -> bool:
@@ -71,7 +75,7 @@ def _unit(name: str) -> KnownUnit:
         return KnownUnit(name, None, GOOD_WHY, (), None)
     patch = load_patch(name)
     expected = tuple(ExpectedVerdict(e.check, Verdict(e.verdict), e.reading, e.says) for e in patch.expect)
-    return KnownUnit(name, name, patch.why, expected, patch.speed, patch.legs, patch_sum(name))
+    return KnownUnit(name, name, patch.why, expected, patch.speed, patch.legs, patch_sum(name), patch.runs)
 
 
 class UnitRun:
@@ -82,7 +86,8 @@ class UnitRun:
         self.unit = unit
         self._folder, self._speed = folder, speed
         self._limit_s = RUN_LIMIT_REAL_S + RUN_LIMIT_UNIT_S / (speed or SLOWEST_USUAL)
-        build = make_build(folder / "build", patch=unit.patch)
+        folder.mkdir(parents=True, exist_ok=True)
+        build = unit.build or make_build(folder / "build", patch=unit.patch)
         arguments = ["accept", *options, "--build", str(build), "--reports", str(folder / "run")]
         arguments += ["--speed", f"{speed:g}"] if speed is not None else []
         command = [sys.executable, "-c", "from hil.cli.main import main; main()", *arguments]
@@ -134,7 +139,9 @@ class UnitRun:
             why=unit.why,
             expected=unit.expected,
             seen=tuple(_shown(one, wording) for one in seen),
-            differences=tuple(_shown_difference(one, wording) for one in differences(unit.expected, seen)),
+            differences=tuple(
+                _shown_difference(one, wording) for one in differences(unit.expected, seen, sometimes=unit.runs > 1)
+            ),
             trouble=wording.plain(trouble),
             driven=self._driven(runs[0], info),
         )

@@ -29,10 +29,10 @@ def route(
     serves: dict[str, int] = {}
     wanted: dict[str, LegCall] = {}
     for item in items:
-        for call in legs_of(item):
+        for call in (call for call in legs_of(item) if call.leg.promised(promises)):
             wanted[call.id] = call
             serves[call.id] = serves.get(call.id, 0) + 1
-    bridges = [LegCall(leg) for name, leg in DECLARED.items() if name not in wanted and not leg.last]
+    bridges = [LegCall(leg) for name, leg in DECLARED.items() if name not in wanted and leg.is_bridge(promises)]
     calls = {call.id: call for call in [*wanted.values(), *bridges]}
     plan = plan_route(Unknown(), list(wanted.values()), bridges, lambda id_: calls[id_].leg.expected_s(promises))
     table = Table("leg", "from → to", "expected", "checks", title=f"Route of {promises.name}", title_justify="left")

@@ -12,7 +12,19 @@ from hil.cli.screen import Screen
 from hil.core.verdicts import EXIT_BENCH, EXIT_INTERRUPTED, EXIT_WRONG_INPUT
 
 SUITE = ("--pyargs", "hil_acceptance")
-QUIET = ("-p", "no:cacheprovider", "-p", "no:warnings", "--capture=sys", "-c", "/dev/null", "--rootdir", ".")
+# A verdict needs no traceback; pytest's own style reads and parses the suite for each check that is no pass.
+QUIET = (
+    "--tb=native",
+    "-p",
+    "no:cacheprovider",
+    "-p",
+    "no:warnings",
+    "--capture=sys",
+    "-c",
+    "/dev/null",
+    "--rootdir",
+    ".",
+)
 
 
 def run_session(options: list[str], reports: Path | None = None) -> int:

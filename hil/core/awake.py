@@ -33,11 +33,12 @@ def asleep(control_times_s: Iterable[float], begin_s: float, end_s: float, longe
         end stands for it.
     """
     times = list(control_times_s)
-    if not any(begin_s - longest_gap_s <= t <= end_s + longest_gap_s for t in times):
+    if bisect_left(times, begin_s - longest_gap_s) == bisect_right(times, end_s + longest_gap_s):
         return [Asleep(begin_s, end_s)]
-    before = times[: bisect_right(times, begin_s)][-1:] or [begin_s]
-    after = times[bisect_left(times, end_s) :][:1] or [end_s]
-    inside = [t for t in times if begin_s < t < end_s]
+    first, last = bisect_right(times, begin_s), bisect_left(times, end_s)
+    before = times[:first][-1:] or [begin_s]
+    after = times[last : last + 1] or [end_s]
+    inside = times[first:last]
     gaps = (Asleep(a, b) for a, b in pairwise([*before, *inside, *after]) if b - a > longest_gap_s)
     clipped = (Asleep(max(gap.begin_s, begin_s), min(gap.end_s, end_s)) for gap in gaps)
     return [gap for gap in clipped if gap.end_s > gap.begin_s]

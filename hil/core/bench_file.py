@@ -12,12 +12,16 @@ Address = Annotated[str, Field(pattern=r"^[0-9a-fA-F]{2}(:[0-9a-fA-F]{2}){5}$")]
 
 
 class VirtualSettings(Strict):
-    """How the virtual bench behaves. Speed is unit seconds a real second."""
+    """How the virtual bench behaves. Speed is unit seconds a real second.
+
+    A chip whose `rom_speaks` is false starts from flash without a word, as many can be told to for good.
+    """
 
     speed: Annotated[float, Field(gt=0.0, le=FASTEST)] = 4.0
     seed: Annotated[int, Field(ge=0)] | None = None
     interpreter: Literal["auto", "micropython", "cpython"] = "auto"
     chip_clock_ppm: Annotated[float, Field(ge=-2000.0, le=2000.0)] = 200.0
+    rom_speaks: bool = True
     camera_latency_s: tuple[float, float] = (0.03, 0.25)
     camera_drop: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
     camera_frame_rate: Annotated[float, Field(gt=0.0, le=120.0)] = 30.0

@@ -22,10 +22,11 @@ class Region(Strict):
 
 
 class Image(Strict):
-    """A file and where it goes in the flash, in bytes from its beginning."""
+    """A file and where it goes in the flash, in bytes from its beginning; `update` marks the one an update sends."""
 
     file: Path
     offset: Annotated[int, Field(ge=0)]
+    update: bool = False
 
     def content(self) -> bytes:
         """Return the bytes of the file.
@@ -60,6 +61,19 @@ class Build(BuildFile):
         """What this build is known by, as 64 hex digits: see `sum_of`."""
         return sum_of([(image.offset, image.content()) for image in self.images])
 
+    @property
+    def for_update(self) -> Image:
+        """The image that is sent to update a unit over the network: the one marked, else the only one.
+
+        Raises:
+            InputError: there are several, and not just one is marked.
+        """
+        marked = [image for image in self.images if image.update] or list(self.images)
+        if len(marked) != 1:
+            remedy = "Set update = true for the one that is."
+            raise InputError(f"{self.path}: images", "none or several are marked as sent in an update.", remedy)
+        return marked[0]
+
 
 def sum_of(pieces: list[tuple[int, bytes]]) -> str:
     """Return one SHA-256 over pieces of flash given as (offset, content), in hex.
@@ -81,7 +95,7 @@ def load_build(path: Path) -> Build:
     """
     path = path / "build.toml" if path.is_dir() else path
     said = load_toml(path, BuildFile, "build file")
-    images = (Image(file=path.parent / image.file, offset=image.offset) for image in said.images)
+    images = (image.model_copy(update={"file": path.parent / image.file}) for image in said.images)
     in_order = tuple(sorted(images, key=lambda image: image.offset))
     build = Build(version=said.version, images=in_order, settings=said.settings, path=path)
     _refuse_overlaps(build)

@@ -90,6 +90,22 @@ class Bound(Strict):
         return 1.5 * (self.upper or self.lower or 0.0)
 
 
+class OctetsBound(Bound):
+    """Limits in octets; at least one end."""
+
+    @property
+    def limits(self) -> Limits:
+        """As the decision rule takes them."""
+        return Limits(self.lower, self.upper, "octets")
+
+
+class Memory(Strict):
+    """What is promised of the free memory that the status page states."""
+
+    leak_octets: OctetsBound | None = None
+    """Free memory that each page load, each aborted load and each rejoin may cost for good, over many of them."""
+
+
 class PromisedTimes(Strict):
     """Every timing the product promises, in seconds; one that is left out is not promised."""
 
@@ -108,6 +124,9 @@ class PromisedTimes(Strict):
     hotspot_off_s: Bound | None = None
     hidden_connected_s: Bound | None = None
     beacon_gap_s: Bound | None = None
+    lookup_s: Bound | None = None
+    updated_s: Bound | None = None
+    answer_gap_s: Bound | None = None
 
 
 class Hotspot(Strict):
@@ -118,6 +137,8 @@ class Hotspot(Strict):
     key: Literal["label"] | None = None
     address: Annotated[str, Field(pattern=r"^\d{1,3}(\.\d{1,3}){3}$")]
     captive: bool = False
+    names: bool = False
+    """Whatever name is asked for on it is the unit's own address, and it tells itself as router and name server."""
 
     @field_validator("address")
     @classmethod
@@ -146,11 +167,25 @@ class Hotspot(Strict):
         return self.name.replace("{address_tail}", unit_address.replace(":", "").lower()[-4:])
 
 
+class Networks(Strict):
+    """What is promised of several networks at once."""
+
+    strongest: bool = False
+    """Of those that bear the saved name and its security the unit joins the strongest."""
+
+
 class Restarts(Strict):
     """What is promised of many starts taken together, whatever began each."""
 
     spread: Annotated[float, Field(gt=1.0)] | None = None
     """The 95th percentile of the time to an address is at most so many times its median."""
+
+
+class Update(Strict):
+    """The update over the network when connected: an image is posted, its octets as the body, by a user with the update key."""
+
+    path: Annotated[str, Field(pattern=r"^/")]
+    user: str = ""
 
 
 class StatusPage(Strict):
@@ -162,6 +197,7 @@ class StatusPage(Strict):
     network: str | None = None
     serial_number: str | None = None
     running_for_s: str | None = None
+    free_memory: str | None = None
     others: tuple[str, ...] = ()
 
 
@@ -202,6 +238,9 @@ class Product(Strict):
     status: StatusPage
     console: Console = Console()
     restarts: Restarts = Restarts()
+    networks: Networks = Networks()
+    update: Update | None = None
+    memory: Memory = Memory()
     ports: tuple[Annotated[int, Field(ge=1, le=65535)], ...] | None = None
     accepted: Acceptances = Field(default_factory=dict)
 
@@ -220,6 +259,28 @@ class Product(Strict):
         missing = [name for name in ("setup", "connected") if name not in self.stages]
         if missing:
             raise ValueError(f"stages.{missing[0]} is missing: every unit this tool judges has it")
+        return self
+
+    @model_validator(mode="after")
+    def _free_memory_is_stated(self) -> "Product":
+        if self.memory.leak_octets is not None and self.status.free_memory is None:
+            raise ValueError("memory.leak_octets is judged by what the status page states: set status.free_memory")
+        return self
+
+    @model_validator(mode="after")
+    def _restart_is_timed_where_there_is_one(self) -> "Product":
+        if self.limits.restart_s is not None and not self.form.saved.restarts:
+            raise ValueError(
+                'limits.restart_s is the time to a restart, and with form.saved.then = "joins" there is none: leave one out'
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _update_has_a_key(self) -> "Product":
+        if self.update is not None and self.form.by_role("update key") is None:
+            raise ValueError('update needs a setting with role = "update key"')
+        if self.limits.updated_s is not None and self.update is None:
+            raise ValueError("limits.updated_s is promised, but there is no [update]")
         return self
 
     @model_validator(mode="after")

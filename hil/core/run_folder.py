@@ -8,6 +8,7 @@
     air.pcapng       the frames heard
     pages/           each response
     junit.xml, allure-results/, sheet.html, sheet.pdf
+    readings.json   what each verdict rests on, to be held against other limits
     sums.json        SHA-256 of each file, written last
 
 A run killed at any point leaves a readable folder: `run.json` then still says `complete: false`.
@@ -41,7 +42,10 @@ class LegRecord:
 
 @dataclass(slots=True)
 class RunInfo:
-    """What `run.json` says. `facts` holds what the sheet states in words (unit, build, bench, canaries and the like)."""
+    """What `run.json` says. `facts` holds what the sheet states in words (unit, build, bench, canaries and the like).
+
+    `verdict` is the one given on the day; a run that was killed has none, and one judged again keeps it.
+    """
 
     sheet_number: str
     began: str
@@ -52,6 +56,7 @@ class RunInfo:
     ended: str = ""
     complete: bool = False
     broken: str = ""
+    verdict: str = ""
     facts: dict[str, dict[str, Json]] = field(default_factory=dict)
     legs: list[LegRecord] = field(default_factory=list)
 

@@ -47,7 +47,7 @@ class Finding:
     `at_s` points to the moment on the timeline, where there is one. `straddles` marks a reading whose doubt, not a
     sleeping witness, leaves it undecided: another take of the leg may decide it. `accepted` is the name under which the
     product file accepts what was found: it passes by that alone. `tally` counts, where it speaks of many of a kind, how
-    many failed and how many were judged.
+    many failed and how many were judged; `each` are those. `limit` is the key of the product file that the limits are from.
     """
 
     verdict: Verdict
@@ -59,6 +59,8 @@ class Finding:
     straddles: bool = False
     accepted: str = ""
     tally: tuple[int, int] | None = None
+    limit: str = ""
+    each: "tuple[Finding, ...]" = ()
 
 
 def verdict_of(verdicts: Iterable[Verdict]) -> Verdict:

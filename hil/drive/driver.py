@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from hil.core.product import Product
+from hil.core.promise_use import PromiseUse
 from hil.core.run_folder import RunFolder, RunInfo
 from hil.core.verdicts import Finding, Verdict
 from hil.drive.progress import Progress
 from hil.drive.shelf import Shelf
+from hil.evidence.window import Record
 from hil.legs.leg import LegCall
 
 
@@ -32,6 +34,7 @@ class Driver(Protocol):
     info: RunInfo
     shelf: Shelf
     progress: Progress
+    use: PromiseUse
     live: bool
 
     @property
@@ -61,3 +64,6 @@ class Driver(Protocol):
 
     def close(self) -> None:
         """Leave the unit off and the bench free."""
+
+    def record(self) -> Record:
+        """All that the run recorded, for its sheet; of a live run once it is closed."""

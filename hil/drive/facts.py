@@ -12,6 +12,7 @@ from hil.core.trial import Trial
 from hil.instruments.bench import Bench
 
 Facts = dict[str, dict[str, Json]]
+NO_PREVIOUS = "none was given: the unit is updated from the build to itself, so that nothing tells old from new"
 
 
 def tool_version() -> str:
@@ -32,6 +33,14 @@ def file_sum(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
+def _previous(bench: Bench) -> dict[str, Json]:
+    """The build that the update begins from, and where it comes from."""
+    if bench.previous is None:
+        return {"version": bench.build.version, "sha256": bench.build.sha256, "from": NO_PREVIOUS}
+    build = bench.previous.build
+    return {"version": build.version, "sha256": build.sha256, "from": bench.previous.origin}
+
+
 def state_facts(
     product: Product, product_path: Path, bench_file: BenchFile, bench_path: Path, trial: Trial, bench: Bench
 ) -> Facts:
@@ -45,6 +54,7 @@ def state_facts(
             "file": product_path.name,
             "sha256": file_sum(product_path),
         },
+        **({"previous build": _previous(bench)} if product.update is not None else {}),
         "build": {
             "version": bench.build.version,
             "sha256": bench.build.sha256,

@@ -9,11 +9,13 @@ from hil.core.build import Build
 from hil.core.errors import BenchError, InstrumentGone
 from hil.core.moments import Json
 from hil.core.product import Product
+from hil.core.promise_use import PromiseUse
 from hil.core.run_folder import LegRecord, RunFolder, RunInfo
 from hil.core.stages import Situation, Unknown
 from hil.drive.confirm import confirm
 from hil.drive.driver import BookedVerdict
 from hil.drive.progress import Progress
+from hil.drive.recorded import read_record
 from hil.drive.route import Route, plan_route
 from hil.drive.self_checks import measured_camera, version_witnessed, whole_run
 from hil.drive.shelf import Lack, Shelf
@@ -41,6 +43,7 @@ class LiveDriver:
         self.bench, self.product, self.folder, self.info = bench, product, folder, info
         self.shelf = Shelf(calls)
         self.progress = Progress()
+        self.use = PromiseUse()
         self.situation: Situation = Unknown()
         self.route = Route((), 0.0)
         self._planned_for: tuple[Situation, frozenset[str]] | None = None
@@ -65,9 +68,14 @@ class LiveDriver:
         """Plan anew where the unit is not as foreseen; a leg that surprised once is no way to anywhere any more."""
         if self.broken:
             return None
+        passed_over = next((call for call in wanted if not call.leg.promised(self.product)), None)
+        if passed_over is not None:
+            return passed_over
         ids = frozenset(call.id for call in wanted)
         if self._planned_for != (self.situation, ids):
-            bridges = [c for c in self._calls.values() if c.id not in ids | self._surprised and not c.last]
+            bridges = [
+                c for c in self._calls.values() if c.id not in ids | self._surprised and c.leg.is_bridge(self.product)
+            ]
             self.route = plan_route(self.situation, wanted, bridges, self._expected_s)
             self._planned_for = self.situation, ids
         self.progress.planned([step.id for step in self.route.steps], self.route.expected_s)
@@ -102,7 +110,8 @@ class LiveDriver:
         begin_s = timeline.add("leg", "begins", name=call.id).time_s
         self.progress.begins(call.id, call.leg.title, begin_s)
         try:
-            call.drive(self.bench, self.product)
+            if call.leg.promised(self.product):
+                call.drive(self.bench, self.product)
         except InstrumentGone as error:
             timeline.add("leg", "gave up", why=error.problem, instrument=error.instrument)
         except BenchError as error:
@@ -161,6 +170,10 @@ class LiveDriver:
         self.info.facts["instruments"]["camera measured"] = measured_camera(window)
         self.info.facts["build"]["version witnessed"] = version_witnessed(window)
 
+    def record(self) -> Record:
+        """As it is on disk, so that the sheet tells what a stored run's would."""
+        return read_record(self.folder, self.info, self.product)
+
     @property
     def unit_time_s(self) -> float:
         """From the first leg's begin to the last one's end."""
@@ -173,7 +186,8 @@ class LiveDriver:
         measured: dict[str, float] = {}
         for leg in self.info.legs:
             id_ = f"{leg.name}[{leg.parameter}]" if leg.parameter else leg.name
-            measured[id_] = min(leg.end_s - leg.begin_s, measured.get(id_, inf))
+            if self._calls[id_].leg.promised(self.product):
+                measured[id_] = min(leg.end_s - leg.begin_s, measured.get(id_, inf))
         wanted = [self._calls[id_] for id_ in measured if any(not leg.bridge for leg in self._records_of(id_))]
         bridges = [self._calls[id_] for id_ in measured if self._calls[id_] not in wanted]
         return plan_route(Unknown(), wanted, bridges, measured.__getitem__).expected_s if wanted else 0.0
@@ -183,7 +197,7 @@ class LiveDriver:
         return [leg for leg in self.info.legs if (leg.name, leg.parameter) == (call.leg.name, call.parameter_id)]
 
     def _settle(self, call: LegCall, window: Window, began: Situation, *, bridge: bool) -> None:
-        hoped = call.ends.after(began)
+        hoped = call.ends.after(began) if call.leg.promised(self.product) else began
         self.situation = confirm(window, hoped)
         if self.situation != hoped:
             self._surprised.add(call.id)
@@ -212,7 +226,7 @@ class LiveDriver:
 
     def _record(self) -> Record:
         return Record(
-            product=self.product,
+            product=self.use.for_views(self.product),
             facts=self.info.facts,
             moments=self.bench.timeline.since(),
             frames=self.folder.read_frames,

@@ -25,7 +25,12 @@ class OpenBench:
 
 
 def open_bench(
-    bench_file: BenchFile, product: Product, build: Build | None, trial: Trial, folder: RunFolder
+    bench_file: BenchFile,
+    product: Product,
+    build: Build | None,
+    trial: Trial,
+    folder: RunFolder,
+    previous: Build | None = None,
 ) -> OpenBench:
     """Open every instrument the bench file names.
 
@@ -34,5 +39,5 @@ def open_bench(
         BenchError: an instrument is missing, busy or broken.
     """
     sys.setswitchinterval(SWITCH_REAL_S)
-    opened = open_virtual_bench(bench_file, product, build, trial, folder)
+    opened = open_virtual_bench(bench_file, product, build, trial, folder, previous)
     return OpenBench(opened.bench, opened.facts, opened.close)

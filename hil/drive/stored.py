@@ -1,11 +1,15 @@
 """Goes over a stored run: the legs it recorded, in their order; nothing is opened but the run's folder."""
 
+import gc
+from collections import Counter
 from collections.abc import Sequence
 
 from hil.core.product import Product, load_product
+from hil.core.promise_use import PromiseUse
 from hil.core.run_folder import LegRecord, RunFolder
 from hil.drive.driver import BookedVerdict
 from hil.drive.progress import Progress
+from hil.drive.recorded import read_record
 from hil.drive.shelf import Lack, Shelf
 from hil.evidence.window import Record, Window
 from hil.legs.leg import LegCall
@@ -27,17 +31,11 @@ class StoredDriver:
         self.product = product or load_product(folder.product_file)
         self.shelf = Shelf(calls)
         self.progress = Progress()
-        frames = folder.read_frames()
-        self._record = Record(
-            product=self.product,
-            facts=self.info.facts,
-            moments=folder.read_moments(),
-            frames=lambda: frames,
-            page=folder.read_page,
-            console=folder.read_console,
-            began=self.info.began,
-        )
+        self.use = PromiseUse()
+        self._record = read_record(folder, self.info, self.use.for_views(self.product))
+        gc.freeze()  # what was read lasts for the whole run: going over all of it again and again takes a second
         self._left = list(self.info.legs)
+        self._recorded = Counter((leg.name, leg.parameter) for leg in self.info.legs)
 
     @property
     def broken(self) -> str:
@@ -53,8 +51,7 @@ class StoredDriver:
 
     def takes_wanted(self, call: LegCall) -> int:
         """As many as were recorded; fewer than declared still ask for one more, to be settled as lacking."""
-        recorded = [leg for leg in self.info.legs if (leg.name, leg.parameter) == (call.leg.name, call.parameter_id)]
-        return max(call.leg.repeat, len(recorded))
+        return max(call.leg.repeat, self._recorded[call.leg.name, call.parameter_id])
 
     def grant_retake(self, call: LegCall) -> bool:
         """A stored run has no more takes to give."""
@@ -85,3 +82,7 @@ class StoredDriver:
 
     def close(self) -> None:
         """Nothing is open."""
+
+    def record(self) -> Record:
+        """The one the checks were judged by: what was worked out for them serves the sheet too."""
+        return self._record

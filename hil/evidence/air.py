@@ -69,6 +69,10 @@ class AirView:
         """Beacons of the leg, each heard once."""
         return tuple(self._window.part_of(self._window.record.fresh_beacons))
 
+    def beacons_of(self, bssid: str) -> tuple[Moment, ...]:
+        """Beacons of a sender."""
+        return tuple(m for m in self._beacons if m.text("bssid") == bssid)
+
     @cached_property
     def hotspot_beacons(self) -> tuple[Moment, ...]:
         """Beacons of the promised name."""

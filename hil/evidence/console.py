@@ -35,6 +35,16 @@ class ConsoleView:
         """Lines with which the chip announces a start."""
         return tuple(m for m in self.lines if re.search(self._console.start, m.text("text")))
 
+    @property
+    def hidden(self) -> tuple[Moment, ...]:
+        """Starts that the console did not announce: a chip announces each."""
+        return ()
+
+    @property
+    def spoke(self) -> bool:
+        """Whether anything was heard."""
+        return bool(self.lines)
+
     @cached_property
     def released(self) -> tuple[Moment, ...]:
         """When the bench let the reset line of the port go."""
@@ -44,11 +54,12 @@ class ConsoleView:
     def asleep(self) -> list[Asleep]:
         """Stretches without an open port, with lost output, or after a start that was followed by no line at all.
 
-        The flasher needs the port for itself: what the chip says to it is no console output, so that stretch is none.
+        The flasher needs the port for itself: what the chip says to it is no console output, so that stretch is none. A
+        console that promises to be silent is believed awake only where something was once heard through its wire.
         """
         begin_s, end_s = self._window.begin_s, self._window.end_s
         opened = self._window.last_before(end_s, "console", "opened")
-        if opened is None:
+        if opened is None or not (self._console.speaks or self._wire_proved()):
             return [Asleep(begin_s, end_s)]
         gaps = [
             *self._closed_before(),
@@ -60,6 +71,11 @@ class ConsoleView:
         if self._console.speaks:
             gaps += self._mute_stretches()
         return sorted(gaps, key=lambda gap: gap.begin_s)
+
+    def _wire_proved(self) -> bool:
+        """Whether octets ever came over this port, by the leg's end: the flasher reads the chip through it, too."""
+        heard = (*self._window.all("console", "line"), *self._window.all("flasher", "verified"))
+        return any(moment.time_s <= self._window.end_s for moment in heard)
 
     def _closed_before(self) -> list[Asleep]:
         """The stretch with a port that was closed before the leg already."""
@@ -102,15 +118,25 @@ class ConsoleView:
         mute = []
         for start_s in starts:
             end_s = next((t for t in ends if t > start_s), self._window.end_s)
+            if self._given_away(start_s, end_s):
+                continue
             if not any(start_s <= t <= end_s for t in spoken):
                 mute.append(Asleep(max(start_s, self._window.begin_s), end_s))
         return mute
 
+    def _given_away(self, start_s: float, end_s: float) -> bool:
+        """Whether the port was closed, for the flasher, by the begin of a stretch of this leg, and stayed so to its end."""
+        last = self._window.last_before(start_s, "console", "opened", "closed")
+        inside = [m for m in self._window.of("console", "opened", "closed") if start_s <= m.time_s <= end_s]
+        return not inside and last is not None and last.kind == "closed" and last.time_s >= self._window.begin_s
+
     def no_crash(self) -> Seen:
-        """Whether no line means a crash."""
+        """Whether no line means a crash; of a console that promises to be silent only one that does is a finding."""
         pattern = re.compile("|".join(f"(?:{p})" for p in self._console.crash) or r"(?!)")
         hits = [(m, text[hit.start() :]) for m, text in self._joined() if (hit := pattern.search(text))]
         what = f"crash text {hits[0][1][:60]!r}{self._outcome_of(hits[0][0])}" if hits else "crash text"
+        if not hits and not self._console.speaks:
+            return Seen.not_promised()
         return absent(tuple(m for m, _ in hits), what, self.asleep, self.witness)
 
     def _outcome_of(self, crash: Moment) -> str:

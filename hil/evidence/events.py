@@ -27,10 +27,23 @@ HotspotBeacon = Event(
 )
 HotspotGone = Event("the hotspot falls silent", "air", lambda e, after_s: e.air.hotspot_gone(after_s))
 NetworkUp = Event("the network is on the air", "access_point", lambda e, _after_s: e.access_point.last_up())
+OtherNetworkUp = Event(
+    "the other network is on the air", "access_point", lambda e, _after_s: e.access_point.up_by_other_radio()
+)
+LeasedByOther = Event(
+    "address given by the other network",
+    "access_point",
+    lambda e, after_s: e.access_point.leased_by_other_radio(after_s),
+)
+LeasedInstead = Event(
+    "address given by the one left", "access_point", lambda e, after_s: e.access_point.leased_instead(after_s)
+)
+NetworkTakenAway = Event("the network in use is gone", "access_point", lambda e, _after_s: e.access_point.taken_away())
 Joined = Event("joined the network", "access_point", lambda e, after_s: e.access_point.first("joined", after_s))
 Leased = Event("address given", "access_point", lambda e, after_s: e.access_point.first("leased", after_s))
 ProbeJoined = Event("the probe joined the hotspot", "probe", lambda e, _after_s: e.probe.lease_time()[0])
 ProbeLeased = Event("the probe got its address", "probe", lambda e, _after_s: e.probe.lease_time()[1])
+SettingsSent = Event("the settings were sent", "access_point", lambda e, _after_s: e.asked_at("form"))
 SettingsSaved = Event("the form was answered", "pages", lambda e, _after_s: e.pages.answered_at("save"))
 
 

@@ -1,64 +1,37 @@
-"""What the camera saw of the unit's lamp, derived anew from the crops each time.
+"""What the camera saw of the unit's lamp, derived anew from the crops each time."""
 
-The bench's own lamp, in the same picture, gives the camera's delay and proves it awake. The dark reference comes from
-frames taken while the supply was off. Both are the whole run's, so they are worked out once for a record.
-"""
-
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import cached_property
 from math import hypot, inf, isfinite
-from weakref import WeakKeyDictionary
-
-import numpy as np
 
 from hil.core.awake import Asleep, asleep, first_within
-from hil.core.frames import LampFrames
 from hil.core.product import Lamp
 from hil.core.readings import Occurrence, Reading
+from hil.evidence.camera import Camera, camera_of
 from hil.evidence.seen import Seen, asleep_text
-from hil.evidence.window import Record, Window
+from hil.evidence.window import Window
 from hil.lamp import (
+    OFF,
     Appearance,
-    DarkReference,
     Delay,
-    NotTold,
     Span,
     StageSpan,
-    bench_lamp_delay,
-    bench_lamp_seen,
     colour_spans,
     colour_words,
-    dark_reference,
+    passes_through,
     read_light,
     stages_over_time,
-    stamp_scatter,
 )
 from hil.lamp.stage import SLOWEST_PHASE_S
 
 LONGEST_GAP_S = 1.0
 DELAY_OVER_S = 120.0  # the camera's delay is measured over so long up to a leg's end, or over a leg that is longer
 BEHIND_REAL_S = 0.35  # the longest delay of a camera that is waited for at the end of a leg, real seconds
-DARK_FRAMES = 60
-SETTLE_S = 0.8  # so near to a switching of the supply no frame counts as dark; more than any camera's delay
 LEAST_TELLING_S = 2.0 * SLOWEST_PHASE_S  # a stage shown for less may not be told; a flash takes two periods
 ONE_PHASE = 1.15  # a lit stretch up to so many times a flash's lit phase may be one; as `stages_over_time` allows
+STARTING = "starting"
+BRIEF_PERIODS = 3.0  # of a sequence: shown for longer it must be told by its period
 FLEETING_S = 0.35  # a stretch shorter than this between two stages is a change, not a stage
-
-
-@dataclass(frozen=True)
-class _Camera:
-    """What the run up to a time says of the camera: its delay, the switches it saw, and its reference of the dark lamp."""
-
-    frames: LampFrames | None
-    delay: Delay | None
-    awake_s: list[float]
-    dark: DarkReference | None
-    reason: str = ""
-
-    @cached_property
-    def stamp_sd_s(self) -> float:
-        """How far its time stamps scatter."""
-        return stamp_scatter(self.frames.times_s) if self.frames is not None else 0.0
 
 
 class LampView:
@@ -128,10 +101,10 @@ class LampView:
             told = f"what the lamp showed from {early.begin_s:.1f} s was too short to tell"
             because = because or f"{self.witness}: {told}"
         open_s = [gap.begin_s] if gap else []
-        open_s += [early.begin_s - self._doubt_s(early)] if early else []
+        open_s += [early.begin_s - self.doubt_of(early)] if early else []
         if found is None:
             return Occurrence.not_before(min(open_s, default=self._window.end_s), because)
-        doubt_s = self._doubt_s(found)
+        doubt_s = self.doubt_of(found)
         if because or not isfinite(found.begin_doubt_s):
             early_s = min(open_s, default=self._window.begin_s)
             because = because or f"{self.witness}: the lamp already showed {stage} in the first frame"
@@ -159,7 +132,7 @@ class LampView:
             None,
         )
 
-    def _doubt_s(self, span: StageSpan) -> float:
+    def doubt_of(self, span: StageSpan) -> float:
         """The doubt of a stretch's begin; of one shown already in the first frame, the stamp's own is all there is."""
         own_s = span.begin_doubt_s if isfinite(span.begin_doubt_s) else 2.0 * self._camera.stamp_sd_s
         return hypot(own_s, self._camera.delay.doubt_s if self._camera.delay else 0.0)
@@ -176,7 +149,8 @@ class LampView:
         ]
         merged: list[str] = []
         for span in told:
-            stage = self._named(span, expected[len(merged)] if len(merged) < len(expected) else "")
+            due = expected[len(merged)] if len(merged) < len(expected) else ""
+            stage = merged[-1] if self._is_held(span, merged, due) else self._named(span, due)
             merged += [stage] if merged[-1:] != [stage] else []
         text = " → ".join(merged) or "dark"
         if merged == expected and not self.asleep:
@@ -200,9 +174,32 @@ class LampView:
         if look is None:
             return f"unrecognised ({span.colour})"
         phase_s = max((phase.length_s for phase in look.cycle if phase.colour == span.colour), default=0.0)
-        phase = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + span.begin_doubt_s
+        phase = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + _room_s(span)
         steady = not look.cycle and span.short and span.colour == look.colour
-        return due if steady or (phase_s and phase) else f"unrecognised ({span.colour})"
+        alike = steady or (phase_s and phase) or self._is_brief_sequence(span, look)
+        return due if alike else f"unrecognised ({span.colour})"
+
+    def _is_held(self, span: StageSpan, shown: list[str], due: str) -> bool:
+        """Whether a lamp kept the last colour of a flash or sequence over a restart, as it may until it is lit anew."""
+        look = self._looks.get(shown[-1]) if shown else None
+        if due != STARTING or look is None or span.stage != "unrecognised":
+            return False
+        lit_anew = self._window.record.product.limits.lamp_on_s
+        if lit_anew is None or not lit_anew.upper:
+            return False
+        phase_s = max((phase.length_s for phase in look.cycle if phase.colour == span.colour), default=0.0)
+        longest_s = phase_s * ONE_PHASE + lit_anew.upper + _room_s(span)
+        return phase_s > 0.0 and span.end_s - span.begin_s <= longest_s
+
+    def _is_brief_sequence(self, stretch: StageSpan, look: Appearance) -> bool:
+        """Whether a stretch is a part, too short to time, of a sequence of colours."""
+        period_s = sum(phase.length_s for phase in look.cycle)
+        if OFF in {phase.colour for phase in look.cycle} or stretch.end_s - stretch.begin_s > BRIEF_PERIODS * period_s:
+            return False
+        from_s, to_s = stretch.begin_s, stretch.end_s
+        inside = [span for span in self.spans if span.begin_s < to_s and span.end_s > from_s]
+        parts = [replace(span, begin_s=max(span.begin_s, from_s), end_s=min(span.end_s, to_s)) for span in inside]
+        return passes_through(parts, look.cycle, ONE_PHASE - 1.0)
 
     def _begin_s(self, after_s: float) -> float:
         return max(after_s, self._window.begin_s)
@@ -215,23 +212,21 @@ class LampView:
         return None
 
     @cached_property
-    def _camera(self) -> _Camera:
+    def _camera(self) -> Camera:
         """Of what was recorded up to this leg's end, so that a stored run is judged on what the live one was."""
-        record = self._window.record
-        until_s = self._window.end_s + BEHIND_REAL_S * record.speed
+        until_s = self._window.end_s + BEHIND_REAL_S * self._window.record.speed
         from_s = min(self._window.begin_s - LONGEST_GAP_S, until_s - DELAY_OVER_S)
-        read = _cameras.setdefault(record, {})
-        if (from_s, until_s) not in read:
-            read[from_s, until_s] = _read_camera(record, from_s, until_s)
-        return read[from_s, until_s]
+        return camera_of(self._window.record, from_s, until_s)
+
+
+def _room_s(span: StageSpan) -> float:
+    """By how much a stretch may be shorter than it looks; one whose begin nobody saw lasted longer, if anything."""
+    return span.begin_doubt_s if isfinite(span.begin_doubt_s) else 0.0
 
 
 def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:
     """Whether a unit showed what it should as far as it came, with an instrument gone that it needs to go on."""
     return shown == expected[: len(shown)] or shown[: len(expected) - 1] == expected[:-1]
-
-
-_cameras: "WeakKeyDictionary[Record, dict[tuple[float, float], _Camera]]" = WeakKeyDictionary()
 
 
 def _appearance(lamp: Lamp) -> Appearance:
@@ -240,46 +235,3 @@ def _appearance(lamp: Lamp) -> Appearance:
         return Appearance(sequence=tuple((word.get(p.colour, p.colour), p.for_s) for p in lamp.sequence))
     colour = word.get(lamp.colour or "", lamp.colour or "")
     return Appearance(colour=colour, flash_hz=lamp.flash_hz, duty=lamp.duty)
-
-
-def _read_camera(record: Record, from_s: float, until_s: float) -> _Camera:
-    all_frames = record.frames().within(-inf, until_s)
-    frames = all_frames.within(from_s, until_s)
-    if len(frames) < 2:
-        return _Camera(None, None, [], None, "no frames were recorded")
-    switches = [m for m in record.by_kind.get(("bench lamp", "switched"), ()) if from_s <= m.time_s <= until_s]
-    rising = [m for at, m in enumerate(switches) if at == 0 or m.time_s > switches[at - 1].time_s]
-    if not rising:
-        return _Camera(None, None, [], None, "the bench's own lamp was never switched")
-    order_times_s = [m.time_s for m in rising]
-    first_on = rising[0].data.get("on") is True
-    brightness = frames.bench.reshape(len(frames), -1).mean(axis=1).astype(np.float64)
-    delay = bench_lamp_delay(order_times_s, frames.times_s, brightness, first_on=first_on)
-    if isinstance(delay, NotTold):
-        return _Camera(None, None, [], None, f"its delay could not be measured: {delay.reason}")
-    seen = bench_lamp_seen(order_times_s, frames.times_s, brightness, delay, first_on=first_on)
-    awake_s = [s.ordered_s for s in seen if s.seen_s is not None]
-    try:
-        dark = dark_reference(_dark_frames(record, all_frames, delay))
-    except ValueError as error:  # awake, and yet it cannot tell the lamp's light
-        return _Camera(None, None, awake_s, None, f"no dark reference: {error}")
-    return _Camera(frames, delay, awake_s, dark)
-
-
-def _dark_frames(record: Record, frames: LampFrames, delay: Delay) -> "np.ndarray[tuple[int, ...], np.dtype[np.uint8]]":
-    """Frames of stretches with the supply off, the first such stretch that gives enough."""
-    states = sorted(
-        (m for kind in ("on", "off", "state") for m in record.by_kind.get(("power", kind), ())), key=lambda m: m.time_s
-    )
-    chosen: list[np.ndarray[tuple[int, ...], np.dtype[np.uint8]]] = []
-    off_since_s: float | None = None
-    for moment in states:
-        is_off = moment.kind == "off" or (moment.kind == "state" and moment.data.get("on") is False)
-        if is_off:
-            off_since_s = moment.time_s if off_since_s is None else off_since_s
-            continue
-        if off_since_s is not None:
-            piece = frames.within(off_since_s + SETTLE_S + delay.offset_s, moment.time_s + delay.offset_s - 0.1)
-            chosen.append(piece.unit)
-            off_since_s = None
-    return np.concatenate(chosen)[:DARK_FRAMES] if chosen else frames.unit[:0]

@@ -10,7 +10,7 @@ from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window
 from hil.page.search import find_secret
 
-TOLD_OF_STATIONS = ("answering", "joined", "leased", "left", "wrong key", "reached")
+TOLD_OF_STATIONS = ("answering", "joined", "lease asked", "leased", "announced", "left", "wrong key", "reached")
 
 
 def no_secret_said(console: ConsoleView, secrets: dict[str, str]) -> Seen:

@@ -11,13 +11,19 @@ from hil.evidence.captive import first_octets, led_to_form
 from hil.evidence.contract import refusals
 from hil.evidence.events import Event, HotspotGone
 from hil.evidence.gave_up import cut_short
+from hil.evidence.kept_changes import KeptChange
 from hil.evidence.leaks import no_secret_heard, no_secret_leased, no_secret_said
+from hil.evidence.loads import LoadsView
+from hil.evidence.lookups import LookupsView, lease_names
 from hil.evidence.openness import after_attempt, default_keys, ports, tls_refused, turned_away
 from hil.evidence.running_time import compare_running_time
+from hil.evidence.same_name import SameNameView
 from hil.evidence.save_cuts import SaveCutsView
 from hil.evidence.saves import SavesView
 from hil.evidence.seen import Seen
 from hil.evidence.starts import StartsView
+from hil.evidence.update_cuts import UpdateCutsView
+from hil.evidence.updates import UpdatesView
 from hil.evidence.views import WITNESSES, Views
 from hil.page.attempts import TLS_PORT, SaveAttempt, port_purpose
 from hil.page.contract import Kind
@@ -161,13 +167,42 @@ class LegEvidence(Views):
         """The starts of a leg, one after another."""
         return StartsView(self._window, self.access_point)
 
+    def loads(self) -> LoadsView:
+        """Many page loads, one after another."""
+        return LoadsView(self._window, self.pages)
+
+    def lookups(self) -> LookupsView:
+        """The probe's questions for names."""
+        return LookupsView(self._window, self.probe)
+
+    def lease_names(self) -> dict[str, Seen]:
+        """Whether the probe's lease told the unit as router and name server, by which of them."""
+        return lease_names(self.probe, self._window.record.product.hotspot.address)
+
+    def same_name(self) -> SameNameView:
+        """Networks of one name."""
+        return SameNameView(self._window, self.access_point, self.air)
+
     def save_cuts(self) -> SaveCutsView:
         """The cuts of the supply while the unit saved."""
         return SaveCutsView(self._window, self.pages, self.access_point, self.power, self._window.record.product)
 
+    def kept_change(self, purpose: str) -> KeptChange:
+        """A change of address or network that was saved for a purpose."""
+        return KeptChange(self._window, self.access_point, purpose)
+
     def refusals(self, kind: Kind) -> dict[str, Seen]:
         """What came of each wrong value of a kind, by what was promised; empty where the product has none of the kind."""
         return dict(refusals(self._window, self.pages, self._window.record.product, kind))
+
+    @property
+    def updates(self) -> UpdatesView:
+        """Updates over the network, and what became of them."""
+        return UpdatesView(self)
+
+    def update_cuts(self) -> UpdateCutsView:
+        """The cuts of the supply while the unit was updated."""
+        return UpdateCutsView(self)
 
     @property
     def saves(self) -> SavesView:

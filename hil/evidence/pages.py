@@ -7,11 +7,11 @@ nobody in, likewise; a page of which nothing at all is recorded is `untold`.
 import hashlib
 from collections import Counter
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from hil.core.awake import asleep, first_within
-from hil.core.form_promise import Setting
+from hil.core.form_promise import Form, Setting
 from hil.core.moments import Moment
 from hil.core.readings import Occurrence, Reading
 from hil.core.text import count
@@ -19,9 +19,9 @@ from hil.evidence.gave_up import gave_up
 from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window
 from hil.page.fill import ControlRule, find_control
-from hil.page.page import Control, NotFound, Page, value_of
-from hil.page.read import read_page
+from hil.page.page import Control, NotFound, Page, shown_by, value_of
 from hil.page.search import find_secret
+from hil.page.whole_form import beside_purpose, whole_form
 
 PROBE_GAP_S = 2.0  # longest time between two answers of the probe that still proves it awake
 WAY_UNKNOWN = "pages: how long the way to the unit took was not recorded"
@@ -76,12 +76,24 @@ class PagesView:
         return tuple(self._fetch(moment) for moment in self._window.of("pages", *sorted(kinds)))
 
     def _fetch(self, moment: Moment) -> Fetched:
-        body = self._window.record.page(moment.text("file")) if moment.text("file") else b""
-        return Fetched(moment, body, read_page(body, moment.text("content_type"), moment.text("url")))
+        return Fetched(moment, *self._window.record.answered(moment))
 
     def of(self, purpose: str) -> Fetched | None:
-        """The last request for a purpose."""
-        return next((f for f in reversed(self.fetched) if f.moment.text("purpose") == purpose), None)
+        """The last request for a purpose; where the form is spread over several, its page is the whole of it."""
+        fetched = self._last.get(purpose)
+        if fetched is None or self._form.is_one_page:
+            return fetched
+        beside = {path: self._last.get(beside_purpose(purpose, path)) for path in self._form.beside}
+        read = {path: part.page for path, part in beside.items() if part and part.is_whole and part.answered_well}
+        return replace(fetched, page=whole_form(self._form, fetched.page, read))
+
+    @property
+    def _form(self) -> Form:
+        return self._window.record.product.form
+
+    @cached_property
+    def _last(self) -> dict[str, Fetched]:
+        return {fetched.moment.text("purpose"): fetched for fetched in self.fetched}
 
     def served(self, purpose: str) -> Seen:
         """Whether a page was answered, as a page."""
@@ -90,8 +102,16 @@ class PagesView:
             return self.never_asked(purpose)
         if not fetched.is_whole:
             return self._damaged(fetched)
-        good = fetched.answered_well and fetched.page.is_html
+        good = fetched.answered_well and (self._is_page(fetched) or self._for_script(fetched))
         return Seen(good, str(fetched), fetched.moment.time_s)
+
+    def _is_page(self, fetched: Fetched) -> bool:
+        """Whether a person reads it, or a script that the product file tells of."""
+        return fetched.page.is_html or (fetched.page.is_json and not self._form.is_one_page)
+
+    def _for_script(self, fetched: Fetched) -> bool:
+        """Whether it answers what a script sent: that shows a person words of its own."""
+        return self._form.request is not None and fetched.moment.text("method") != "GET"
 
     def answer(self, purpose: str) -> Fetched | Seen:
         """The unit's answer to a request, whatever its status; where there is none, why."""
@@ -107,7 +127,7 @@ class PagesView:
     @cached_property
     def words_after_saving(self) -> str:
         """What a person read after a form that was taken, in the whole run; empty where that was not recorded."""
-        booked = self._window.all("pages", "answered")
+        booked = reversed(self._window.all("pages", "answered"))  # the last of several forms is followed by the restart
         saves = (self._fetch(m) for m in booked if m.text("purpose") == "save" and m.number("status", 0.0) < 400)
         return next((fetched.page.text for fetched in saves if fetched.is_whole), "")
 
@@ -180,11 +200,15 @@ class PagesView:
         return Occurrence(end_s - way.number("took_s"), end_s)
 
     def control(self, purpose: str, setting: Setting) -> Control | NotFound | Seen:
-        """The control of a setting on a page."""
+        """The control of a setting on a page; the pages beside it that tell of the setting must be there, too."""
         served = self.served(purpose)
         fetched = self.of(purpose)
         if served.holds is not True or fetched is None:
             return served
+        for path in self._form.told_at(setting):
+            beside = self.served(beside_purpose(purpose, path))
+            if beside.holds is not True:
+                return beside
         return find_control(fetched.page, ControlRule(name=setting.control, label=setting.label))
 
     def has_all_settings(self, purpose: str) -> Seen:
@@ -208,7 +232,7 @@ class PagesView:
             control = self.control(purpose, self._window.record.product.form.settings[name])
             if isinstance(control, Seen):
                 return control
-            found = control.value if isinstance(control, Control) else None
+            found = shown_by(control) if isinstance(control, Control) else None
             if found != value:
                 wrong.append(f"{name} shows {found!r}, not {value!r}")
         return Seen(not wrong, "; ".join(wrong) or f"{count(len(expected), 'value')} as expected", self._at(purpose))
@@ -323,7 +347,7 @@ class PagesView:
             if isinstance(control, Seen):
                 return control
             if isinstance(control, Control):
-                shown[name] = control.value
+                shown[name] = shown_by(control)
         return self.shows(later, shown) if shown else Seen(False, f"the {earlier} shows no setting", self._at(earlier))
 
 

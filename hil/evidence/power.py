@@ -1,5 +1,7 @@
 """What the supply shows: when it was switched, and whether it stayed so."""
 
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from functools import cached_property
 from math import inf
 
@@ -28,19 +30,13 @@ class PowerView:
 
     def asleep_within(self, begin_s: float, end_s: float) -> list[Asleep]:
         """The same for a part of the leg, or beyond it."""
-        times = sorted(m.time_s for m in (*self._fresh_states, *self._window.all(self.witness, "on", "off")))
-        return asleep(times, begin_s, end_s, LONGEST_GAP_S)
+        return asleep(self._window.record.supply_told_s, begin_s, end_s, LONGEST_GAP_S)
 
-    @cached_property
-    def _fresh_states(self) -> tuple[Moment, ...]:
-        """States read back in the whole run; one with the stamp of an earlier one proves nothing."""
-        fresh, newest_s = [], -inf
-        for moment in self._window.all(self.witness, "state"):
-            stamp_s = moment.number("stamp_s", inf)  # a supply that cannot tell has no stamp
-            if stamp_s > newest_s or stamp_s == inf:
-                fresh.append(moment)
-            newest_s = stamp_s if stamp_s < inf else newest_s
-        return tuple(fresh)
+    def _read_between(self, begin_s: float, end_s: float) -> Sequence[Moment]:
+        """States read back after a time and before another, of the whole run."""
+        states = self._window.record.fresh_supply_states
+        first = bisect_right(states, begin_s, key=lambda m: m.time_s)
+        return states[first : bisect_left(states, end_s, key=lambda m: m.time_s)]
 
     def last_on(self) -> Occurrence:
         """When it was switched on for the last time in this leg."""
@@ -63,7 +59,7 @@ class PowerView:
     def was_off(self, begin_s: float, end_s: float) -> Seen:
         """Whether the supply was switched off at a time, and read back as off before it was switched on again."""
         orders = [m for m in self._window.of(self.witness, "off") if begin_s - m.doubt_s <= m.time_s < end_s]
-        read = [m for m in self._fresh_states if begin_s < m.time_s < end_s and m.data.get("on") is not True]
+        read = [m for m in self._read_between(begin_s, end_s) if m.data.get("on") is not True]
         if not orders or not read:
             told = "was not read back as off" if orders else "was not switched off"
             return Seen.untold(f"{self.witness}: by what was recorded, the supply {told} at {begin_s:.2f} s")
@@ -101,4 +97,4 @@ class PowerView:
         begin_s = switched.time_s + switched.doubt_s
         later = (m.time_s for m in self._window.all(self.witness, "on", "off") if m.time_s > switched.time_s)
         end_s = next(later, inf)
-        return {"on" if m.data.get("on") else "off" for m in self._fresh_states if begin_s < m.time_s < end_s}
+        return {"on" if m.data.get("on") else "off" for m in self._read_between(begin_s, end_s)}

@@ -1,7 +1,8 @@
 """The ledger of resets: every start of the chip is asked for, or it is not.
 
 Asked for: by power, by the reset line, by the form (one start after saving), by an update. A reset code is not believed:
-a chip may repeat the last one. One order allows one start; any other fails the leg, whatever it printed.
+a chip may repeat the last one. One order allows one start; any other fails the leg, whatever it printed. Starts are those
+that the console announces; where the product promises a silent one, those that the lamp shows.
 """
 
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from hil.core.text import count
 from hil.evidence.console import ConsoleView
 from hil.evidence.gave_up import gave_up
 from hil.evidence.power import PowerView
+from hil.evidence.quiet_starts import QuietStarts
 from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window
 
@@ -31,17 +33,20 @@ class Booked:
 class ResetsView:
     """The ledger of a leg."""
 
-    witness = "console"
-
-    def __init__(self, window: Window, console: ConsoleView) -> None:
-        """Read from a window and its console."""
+    def __init__(self, window: Window, signs: ConsoleView | QuietStarts) -> None:
+        """Read from a window, and from what shows starts (`signs_of_starts`)."""
         self._window = window
-        self._console = console
+        self._signs = signs
+
+    @property
+    def witness(self) -> str:
+        """Who saw the starts."""
+        return self._signs.witness
 
     @property
     def asleep(self) -> list[Asleep]:
-        """Stretches in which a start would not have been heard."""
-        return self._console.asleep
+        """Stretches in which a start would not have been heard, or seen."""
+        return self._signs.asleep
 
     @cached_property
     def orders(self) -> tuple[Moment, ...]:
@@ -49,7 +54,7 @@ class ResetsView:
         found = [
             *self._window.of("power", "on"),
             *self._window.of("console", "reset line"),
-            *self._window.of("ledger", "asked"),
+            *(m for m in self._window.of("ledger", "asked") if self._restarts or m.text("asked_by") != "form"),
         ]
         return tuple(sorted(found, key=lambda m: m.time_s))
 
@@ -58,13 +63,14 @@ class ResetsView:
         """Every start seen, with the order that asked for it."""
         left = list(self.orders)
         booked = []
-        for start in self._console.starts:
+        for start in self._signs.starts:
             earlier = [order for order in left if order.time_s <= start.time_s + EARLY_S]
             order = earlier[-1] if earlier else None
             if order is not None:
                 left = [later for later in left if later.time_s > order.time_s]
             booked.append(Booked(start.time_s, order.text("asked_by") if order else None, start.doubt_s))
-        return tuple(booked)
+        booked += [Booked(start.time_s, None, start.doubt_s) for start in self._signs.hidden]
+        return tuple(sorted(booked, key=lambda line: line.time_s))
 
     def none_unasked(self) -> Seen:
         """Whether every start was asked for; each order must have been followed by a start, or nobody listened."""
@@ -74,8 +80,8 @@ class ResetsView:
                 return Seen.untold(unsure)
         if unasked:
             times = ", ".join(f"{line.time_s:.2f} s" for line in unasked)
-            return Seen(False, f"{len(unasked)} starts nobody asked for, at {times}", unasked[0].time_s)
-        gaps = self._console.asleep
+            return Seen(False, f"{count(len(unasked), 'start')} nobody asked for, at {times}", unasked[0].time_s)
+        gaps = self.asleep
         if gaps:
             return Seen.untold(asleep_text(self.witness, gaps[0]))
         if not self.ledger and self.orders:
@@ -93,10 +99,12 @@ class ResetsView:
 
     def starts_after(self, asked_by: str) -> Seen:
         """Whether exactly one start followed an order of that origin."""
+        if asked_by == "form" and not self._restarts:
+            return self._no_start()
         order = next((m for m in self.orders if m.text("asked_by") == asked_by), None)
         if order is None:
             return Seen.untold(f"ledger: nothing was asked for by the {asked_by}")
-        gaps = self._console.asleep
+        gaps = self.asleep
         later = [line for line in self.ledger if line.time_s > order.time_s - EARLY_S]
         if len(later) > 1:
             return Seen(False, f"{len(later)} starts after the {asked_by}, one was asked for", later[1].time_s)
@@ -106,9 +114,23 @@ class ResetsView:
             return self._never_started(asked_by)
         return Seen(True, f"one start, at {later[0].time_s:.2f} s", later[0].time_s)
 
+    @property
+    def _restarts(self) -> bool:
+        """Whether the unit promises to start anew after a save."""
+        return self._window.record.product.form.saved.restarts
+
+    def _no_start(self) -> Seen:
+        """Whether there was no start at all, as of a unit that joins at once."""
+        if not self._window.of("ledger", "asked"):
+            return gave_up(self._window) or Seen.untold("ledger: nothing was saved")
+        unasked = self.none_unasked()
+        if unasked.holds is True and not self._signs.spoke:
+            return self._never_started("form")
+        return unasked
+
     def _never_started(self, asked_by: str) -> Seen:
-        if not self._console.lines:
-            return Seen.untold(f"{self.witness}: nothing was heard in this leg")
+        if not self._signs.spoke:
+            return Seen.untold(f"{self.witness}: nothing was heard or seen of the unit in this leg")
         return Seen(False, f"no start after the {asked_by}")
 
     def one_start_for_each(self, asked_by: str) -> Seen:
@@ -116,8 +138,10 @@ class ResetsView:
         unasked = self.none_unasked()
         if unasked.holds is False:
             return unasked
-        if self._console.asleep:
-            return Seen.untold(asleep_text(self.witness, self._console.asleep[0]))
+        if self.asleep:
+            return Seen.untold(asleep_text(self.witness, self.asleep[0]))
+        if asked_by == "form" and not self._restarts:
+            return gave_up(self._window) or self._no_start()
         orders = [order for order in self.orders if order.text("asked_by") == asked_by]
         starts = [line for line in self.ledger if line.asked_by == asked_by]
         if not orders:
@@ -126,5 +150,5 @@ class ResetsView:
             return left
         if len(starts) < len(orders):
             few = f"{len(starts)} starts after {len(orders)} orders of the {asked_by}"
-            return Seen(False, few, orders[0].time_s) if self._console.lines else self._never_started(asked_by)
+            return Seen(False, few, orders[0].time_s) if self._signs.spoke else self._never_started(asked_by)
         return Seen(True, f"{len(orders)} orders of the {asked_by}, and a start after each")

@@ -88,7 +88,13 @@ class SavesView:
         save, settled = self._saves.get(purpose), self._settled(purpose)
         if save is None or settled is not None:
             return settled or self._views.pages.served(purpose)
+        if not self._product.form.saved.restarts and not self._changes_network(save):
+            return self._views.access_point.kept_within(save.begin_s, save.until_s)
         return self._views.access_point.leased_within(save.begin_s, save.until_s)
+
+    def _changes_network(self, save: Save) -> bool:
+        roles = {self._product.form.settings[name].role for name in save.typed}
+        return not roles.isdisjoint({"network", "network key"})
 
     def _settled(self, purpose: str) -> Seen | None:
         """What there is to say already of what follows a save: not answered, or refused as the product file promises."""
@@ -124,7 +130,7 @@ class SavesView:
             if isinstance(control, Seen):
                 return control
             shown = control.value if isinstance(control, Control) else ""
-            if not settings[name].secret and not kept_whole(settings[name], value, shown):
+            if settings[name].prefilled and not kept_whole(settings[name], value, shown):
                 return Seen(False, f"{name}: typed {octets_of(value)}, shown {octets_of(shown)}", answer.moment.time_s)
         return Seen(True, "shown as typed", answer.moment.time_s)
 

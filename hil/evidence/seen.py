@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from hil.core.awake import Asleep, first_within
 from hil.core.moments import Moment
 from hil.core.readings import Occurrence
+from hil.core.text import count
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,9 @@ def absent(found: Sequence[Moment], describe: str, gaps: Sequence[Asleep], witne
         witness: Its name.
     """
     if found:
-        return Seen(False, f"{describe}, {len(found)} times, first at {found[0].time_s:.2f} s", found[0].time_s)
+        return Seen(
+            False, f"{describe}, {count(len(found), 'time')}, first at {found[0].time_s:.2f} s", found[0].time_s
+        )
     if gaps:
         return Seen.untold(asleep_text(witness, gaps[0]))
     return Seen(True, f"no {describe}")

@@ -84,16 +84,15 @@ class StartsView:
     def _from_software(self, start: Start, resets: ResetsView) -> Reading | Seen:
         heard = [line for line in resets.ledger if start.begin_s <= line.time_s < start.until_s]
         if heard:
-            began = Occurrence.at(heard[0].time_s, heard[0].doubt_s)
+            latest_s = heard[0].time_s + heard[0].doubt_s
+            began = Occurrence(start.begin_s, latest_s, measured=False)  # a lamp shows it some time after it was
+            if self._window.record.product.console.speaks:
+                began = Occurrence.at(heard[0].time_s, heard[0].doubt_s)
             return between(began, self._lease(start, heard[0].time_s))
         gap = next((gap for gap in resets.asleep if gap.meets(start.begin_s, start.until_s)), None)
         if gap is not None:
             return Seen.untold(asleep_text(resets.witness, gap))
-        if self._window.record.product.console.speaks:
-            return Seen(False, "the unit did not restart after saving", start.begin_s)
-        # A chip that announces nothing started at some time after it was asked to.
-        lease = self._lease(start, start.begin_s)
-        return between(Occurrence(start.begin_s, max(start.begin_s, lease.earliest_s), measured=False), lease)
+        return Seen(False, "the unit did not restart after saving", start.begin_s)
 
     def _lease(self, start: Start, after_s: float) -> Occurrence:
         return self._access_point.first_within("leased", after_s, start.until_s)

@@ -1,5 +1,7 @@
 """What the bench's two stations witnessed: the access point its clients and leases, the probe the unit's hotspot."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 
@@ -12,6 +14,42 @@ from hil.evidence.seen import Seen, absent, asleep_text, first_seen
 from hil.evidence.window import Window, occurrence
 
 STATUS_GAP_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One network on the air, from its `up` until its radio was switched otherwise."""
+
+    up: Moment
+    end_s: float
+
+    @property
+    def begin_s(self) -> float:
+        """When it went on the air."""
+        return self.up.time_s
+
+    @property
+    def bssid(self) -> str:
+        """The radio's address."""
+        return self.up.text("bssid")
+
+    @property
+    def security(self) -> str:
+        """As it is announced."""
+        return self.up.text("security")
+
+    def meets(self, begin_s: float, end_s: float) -> bool:
+        """Whether it was on the air in some part of a stretch."""
+        return self.begin_s < end_s and begin_s < self.end_s
+
+
+def _radio(switched: Moment) -> float:
+    """The number of the radio; recorded before there were several: the first."""
+    return switched.number("radio", 0.0)
+
+
+def _end_of(up: Moment, later: Sequence[Moment]) -> float:
+    return next((moment.time_s for moment in later if _radio(moment) == _radio(up)), inf)
 
 
 class AccessPointView:
@@ -34,27 +72,27 @@ class AccessPointView:
     def _unheard(self) -> list[Asleep]:
         """Stretches without a beacon of the network that is up, before an air monitor that was awake."""
         air = AirView(self._window)
-        gaps = [gap for up, down_s in self._up_spans() for gap in self._unheard_within(up, down_s, air)]
+        gaps = [gap for span in self.spans if self._watched(span) for gap in self._unheard_within(span, air)]
         return [gap for gap in gaps if first_within(air.asleep, gap.begin_s, gap.end_s) is None]
 
-    def _unheard_within(self, up: Moment, down_s: float, air: AirView) -> list[Asleep]:
+    def _unheard_within(self, span: Span, air: AirView) -> list[Asleep]:
         """The same of one span on the air, clipped to the window; what was heard of another span says nothing of it."""
-        begin_s, end_s = max(up.time_s, self._window.begin_s), min(down_s, self._window.end_s)
+        begin_s, end_s = max(span.begin_s, self._window.begin_s), min(span.end_s, self._window.end_s)
         if begin_s >= end_s:
             return []
-        heard_s = [t for t in air.times_of_s(up.text("bssid")) if up.time_s <= t <= down_s]
+        heard_s = [t for t in air.times_of_s(span.bssid) if span.begin_s <= t <= span.end_s]
         return asleep(heard_s, begin_s, end_s, STATUS_GAP_S)
 
-    def _up_spans(self) -> list[tuple[Moment, float]]:
-        """When the network went on the air, on a channel that the monitor watches, and until when it was."""
+    @cached_property
+    def spans(self) -> list[Span]:
+        """Networks on the air, over the whole run, in order of their begin."""
         switched = self._window.all(self.witness, "up", "down")
-        until_s = [*(moment.time_s for moment in switched[1:]), inf]
-        pairs = zip(switched, until_s, strict=False)  # an access point that was never up has no spans
-        return [(moment, down_s) for moment, down_s in pairs if moment.kind == "up" and self._watched(moment)]
+        return [Span(up, _end_of(up, switched[at:])) for at, up in enumerate(switched, 1) if up.kind == "up"]
 
-    def _watched(self, up: Moment) -> bool:
+    def _watched(self, span: Span) -> bool:
+        """Whether the monitor watches its channel."""
         channels = self._window.record.facts.get("trial", {}).get("control_channels", [])
-        return isinstance(channels, list) and up.data.get("channel") in channels
+        return isinstance(channels, list) and span.up.data.get("channel") in channels
 
     def of_unit(self, kind: str) -> tuple[Moment, ...]:
         """Moments of a kind that concern the unit."""
@@ -73,6 +111,39 @@ class AccessPointView:
         """The same up to another time, which is when the bench went on."""
         moments = [m for m in self.of_unit(kind) if m.time_s <= until_s]
         return first_seen(moments, after_s, until_s, self.asleep, self.witness)
+
+    def up_by_other_radio(self) -> Occurrence:
+        """When a network was first put on the air in this leg by another radio than the first."""
+        return self._switched(next((m for m in self._window.of(self.witness, "up") if _radio(m) > 0.0), None))
+
+    def leased_by_other_radio(self, after_s: float) -> Occurrence:
+        """The first address the unit was given, after a time, by another radio's network than the first's."""
+        others = {m.text("bssid") for m in self._window.of(self.witness, "up") if _radio(m) > 0.0}
+        leases = [m for m in self.of_unit("leased") if m.text("bssid") in others]
+        return first_seen(leases, after_s, self._window.end_s, self.asleep, self.witness)
+
+    def leased_instead(self, after_s: float) -> Occurrence:
+        """The first address the unit was given, after a time, by another network than the one the leg took away."""
+        booked = self._taken
+        leases = [m for m in self.of_unit("leased") if booked is None or m.text("bssid") != booked.text("bssid")]
+        return first_seen(leases, after_s, self._window.end_s, self.asleep, self.witness)
+
+    @property
+    def _taken(self) -> Moment | None:
+        return next(iter(self._window.of("leg", "takes the network in use away")), None)
+
+    def taken_away(self) -> Occurrence:
+        """When the network that the unit used went off the air, where the leg took it away."""
+        booked = self._taken
+        downs = self._window.of(self.witness, "down") if booked is not None else ()
+        gone = (m for m in downs if booked is not None and m.time_s >= booked.time_s)
+        return self._switched(next((m for m in gone if booked and m.text("bssid") == booked.text("bssid")), None))
+
+    def _switched(self, found: Moment | None) -> Occurrence:
+        if found is not None:
+            return occurrence(found)
+        because = asleep_text(self.witness, self.asleep[0]) if self.asleep else ""
+        return Occurrence.not_before(self._window.end_s, because)
 
     def last_up(self) -> Occurrence:
         """When a network was put on the air last in this leg, and left there."""
@@ -136,6 +207,14 @@ class AccessPointView:
         if not lease.seen:
             return Seen.untold(lease.because) if lease.because else Seen(False, "no address was given")
         return Seen(True, f"address given at {lease.latest_s:.1f} s", lease.latest_s)
+
+    def kept_within(self, begin_s: float, end_s: float) -> Seen:
+        """Whether the unit, which was in the network, stayed there between two times, or came back after its farewell."""
+        left = [m for m in self.of_unit("left") if begin_s < m.time_s <= end_s]
+        if left:
+            return self.leased_within(left[-1].time_s, end_s)
+        gap = next((gap for gap in self.asleep if gap.meets(begin_s, end_s)), None)
+        return Seen.untold(asleep_text(self.witness, gap)) if gap else Seen(True, "stayed in the network")
 
     def leased_and_stayed(self) -> Seen:
         """Whether the unit got an address and stayed joined from then on."""

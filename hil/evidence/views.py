@@ -4,15 +4,17 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from hil.core.errors import OurBug
+from hil.core.readings import Occurrence
 from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
 from hil.evidence.flash import FlashView
 from hil.evidence.lamp import LampView
 from hil.evidence.pages import PagesView
 from hil.evidence.power import PowerView
+from hil.evidence.quiet_starts import signs_of_starts
 from hil.evidence.resets import ResetsView
 from hil.evidence.stations import AccessPointView, ProbeView
-from hil.evidence.window import Window
+from hil.evidence.window import Window, occurrence
 
 WITNESSES = {
     "air": "air monitor",
@@ -67,6 +69,12 @@ class Views:
         """When it ended."""
         return self._window.end_s
 
+    def asked_at(self, asked_by: str) -> Occurrence:
+        """When the bench did what asks the unit for a start, or to join: booked by itself, just before."""
+        booked = (m for m in self._window.of("ledger", "asked") if m.text("asked_by") == asked_by)
+        nothing = Occurrence.not_before(self.begin_s, f"ledger: nothing was asked for by the {asked_by}")
+        return next(map(occurrence, booked), nothing)
+
     @cached_property
     def _air(self) -> AirView:
         return AirView(self._window)
@@ -101,7 +109,7 @@ class Views:
 
     @cached_property
     def _resets(self) -> ResetsView:
-        return ResetsView(self._window, self._console)
+        return ResetsView(self._window, signs_of_starts(self._window, self._console))
 
     @property
     def air(self) -> AirView:

@@ -7,11 +7,14 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import inf
 
 from hil.core.frames import LampFrames
 from hil.core.moments import Json, Moment
 from hil.core.product import Product
 from hil.core.readings import Occurrence
+from hil.page.page import Page
+from hil.page.read import read_page
 
 Facts = Mapping[str, Mapping[str, Json]]
 
@@ -27,6 +30,7 @@ class Record:
     page: Callable[[str], bytes]
     console: Callable[[], bytes]
     began: str = ""  # wall clock, as the run's record states it
+    _read: dict[tuple[bytes, str, str], Page] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
     def by_kind(self) -> Mapping[tuple[str, str], tuple[Moment, ...]]:
@@ -47,6 +51,31 @@ class Record:
             last[sender] = stamp
         return tuple(fresh)
 
+    @cached_property
+    def fresh_supply_states(self) -> tuple[Moment, ...]:
+        """States of the supply read back in the whole run; one with the stamp of an earlier one proves nothing."""
+        fresh, newest_s = [], -inf
+        for moment in self.by_kind.get(("power", "state"), ()):
+            stamp_s = moment.number("stamp_s", inf)  # a supply that cannot tell has no stamp
+            if stamp_s > newest_s or stamp_s == inf:
+                fresh.append(moment)
+            newest_s = stamp_s if stamp_s < inf else newest_s
+        return tuple(fresh)
+
+    @cached_property
+    def supply_told_s(self) -> tuple[float, ...]:
+        """When the supply was switched, or its state read back, in the whole run."""
+        switched = (moment for kind in ("on", "off") for moment in self.by_kind.get(("power", kind), ()))
+        return tuple(sorted(moment.time_s for moment in (*self.fresh_supply_states, *switched)))
+
+    def answered(self, moment: Moment) -> tuple[bytes, Page]:
+        """The body recorded with an answer, and the page in it; the same octets of the same address are read once."""
+        body = self.page(moment.text("file")) if moment.text("file") else b""
+        told = body, moment.text("content_type"), moment.text("url")
+        if told not in self._read:
+            self._read[told] = read_page(*told)
+        return body, self._read[told]
+
     def fact(self, section: str, label: str) -> str:
         """A fact of the run as text; empty where it is not stated."""
         value = self.facts.get(section, {}).get(label, "")
@@ -58,7 +87,7 @@ class Record:
         stated = self.facts.get("bench", {}).get("speed")
         return float(stated) if isinstance(stated, int | float) and stated > 0 else 1.0
 
-    @property
+    @cached_property
     def hotspot_name(self) -> str:
         """The name this unit's hotspot must have."""
         return self.product.hotspot.name_for(self.fact("unit", "radio address"))
@@ -87,12 +116,15 @@ class Window:
 
     def all(self, source: str, *kinds: str) -> tuple[Moment, ...]:
         """Moments of the whole run, of any of those kinds, in order of time."""
-        found = [m for kind in kinds for m in self.record.by_kind.get((source, kind), ())]
-        return tuple(found if len(kinds) == 1 else sorted(found, key=lambda m: m.time_s))
+        if len(kinds) == 1:
+            return self.record.by_kind.get((source, kinds[0]), ())
+        found = (m for kind in kinds for m in self.record.by_kind.get((source, kind), ()))
+        return tuple(sorted(found, key=lambda m: m.time_s))
 
     def of(self, source: str, *kinds: str) -> tuple[Moment, ...]:
         """Moments inside the window."""
-        return tuple(self.part_of(self.all(source, *kinds)))
+        found = [m for kind in kinds for m in self.part_of(self.all(source, kind))]  # cut before they are sorted
+        return tuple(found if len(kinds) == 1 else sorted(found, key=lambda m: m.time_s))
 
     def part_of(self, moments: Sequence[Moment], margin_s: float = 0.0) -> Sequence[Moment]:
         """Those, of moments in order of time, that are inside the window or so long before and after it."""

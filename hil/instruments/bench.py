@@ -18,8 +18,20 @@ from hil.instruments.visits import Visits
 
 
 @dataclass(frozen=True)
+class Previous:
+    """An earlier build of the product, and where it comes from, in words."""
+
+    build: Build
+    origin: str
+
+
+@dataclass(frozen=True)
 class Bench:
-    """What a leg drives. `label` is what the unit's label says; `build` and `trial` are the run's own."""
+    """What a leg drives.
+
+    `label` is what the unit's label says; `build`, `previous` and `trial` are the run's own; `channels` are those that the
+    air monitor watches.
+    """
 
     timeline: Timeline
     label: Label
@@ -35,6 +47,8 @@ class Bench:
     air: AirMonitor
     camera: LampCamera
     bench_lamp: BenchLamp
+    previous: Previous | None = None
+    channels: tuple[int, ...] = ()
 
     @property
     def clock(self) -> Clock:

@@ -76,6 +76,11 @@ class RawConnection:
         """Whether the unit took the connection."""
         return self._outcome is None
 
+    @property
+    def over(self) -> bool:
+        """Whether sending has no use any more: the unit was not reached, has answered whole, or takes nothing."""
+        return not self.reached or self._closed or _is_whole(self._came) or bool(self._note)
+
     def send(self, octets: bytes) -> None:
         """Send octets as they are; that the unit takes no more of them is noted, and no error."""
         if not self.reached:

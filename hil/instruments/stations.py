@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from hil.core.lag import Lag
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
+from hil.instruments.lookups import NAMES_PORT, NUMBERS, Question, read_answer
 
 LAG_AT_FIRST_REAL_S = 0.02  # until enough of a daemon's answers were timed; common practice, no source
+RADIOS = 2  # of the access point: so many networks at once
 Details = Mapping[str, Json]
 
 
@@ -23,6 +25,7 @@ class NetworkPlan:
 
     A `hidden` one leaves its name out of its beacons. `lease_delay_s` is how long its DHCP server keeps an offer back; None:
     it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4).
+    `weaker_by_db` is how much less strongly than usual it is sent.
     """
 
     name: str
@@ -31,6 +34,7 @@ class NetworkPlan:
     hidden: bool = False
     lease_delay_s: float | None = 0.0
     refuses_leases: bool = False
+    weaker_by_db: float = 0.0
 
     @property
     def security(self) -> str:
@@ -46,6 +50,24 @@ class Lease:
     address: str
     router: str
     endpoint_url: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpareAddress:
+    """An address of the access point's network that its DHCP server gives to nobody, and what goes with it."""
+
+    ip: str
+    netmask: str
+    gateway: str
+
+
+@dataclass(frozen=True, slots=True)
+class Exchanged:
+    """A datagram sent, and the one that came back: when, on the host's monotonic clock; None where none came by then."""
+
+    sent_s: float
+    octets: bytes | None
+    until_s: float
 
 
 class Station(ABC):
@@ -88,71 +110,144 @@ class Station(ABC):
 
 
 class AccessPoint(Station):
-    """The access point. Books `up` (with all of its plan but the key), `down`, `joined`, `left`, `wrong key`, `leased`."""
+    """The access point, with some radios, each of which offers a network or is silent.
+
+    Books `up` (with all of a plan but its key) and `down` by the radio's number and address, and with that address of its
+    members `joined`, `left`, `wrong key`, `lease asked` (each DHCP message), `leased`, and `announced` (an address that a
+    member holds by its own word: an ARP announcement, RFC 5227).
+    """
 
     source = "access point"
 
     def __init__(self, timeline: Timeline) -> None:
         """Begin with nothing on the air."""
         super().__init__(timeline)
-        self._plan: NetworkPlan | None = None
+        self._plans: list[NetworkPlan | None] = [None] * RADIOS
+        self._bssids = [""] * RADIOS
 
-    def up(self, plan: NetworkPlan) -> None:
-        """Offer a network, in place of another one; nothing to do where this very plan is on the air already.
+    def up(self, *plans: NetworkPlan | None) -> None:
+        """Offer these networks, in place of all others: the first by the first radio, and so on; None: it is silent.
+
+        A radio that offers this very plan already goes on. Others fall silent first.
 
         Raises:
-            BenchError: the radio or its daemon refuses.
+            BenchError: a radio or its daemon refuses.
         """
-        if plan == self._plan:
-            return
-        self.down()
-        bssid = self._go_up(plan)
-        self._plan = plan
+        wanted = [*plans, *[None] * (RADIOS - len(plans))]
+        changed = [radio for radio in range(RADIOS) if wanted[radio] != self._plans[radio]]
+        for radio in changed:
+            self._silence(radio)
+        for radio in changed:
+            plan = wanted[radio]
+            if plan is not None:
+                self._offer(plan, radio)
+
+    def down(self) -> None:
+        """Stop offering any, at once and without farewell; the control network stays on the air."""
+        self.up()
+
+    def _silence(self, radio: int) -> None:
+        if self._plans[radio] is not None:
+            self._go_down(radio)
+            self._plans[radio] = None
+            self._timeline.add(self.source, "down", radio=radio, bssid=self._bssids[radio])
+
+    def _offer(self, plan: NetworkPlan, radio: int) -> None:
+        bssid = self._bssids[radio] = self._go_up(plan, radio)
+        self._plans[radio] = plan
         self._timeline.add(
             self.source,
             "up",
             name=plan.name,
             channel=plan.channel,
+            radio=radio,
             bssid=bssid,
             security=plan.security,
             hidden=plan.hidden,
             lease_delay_s=plan.lease_delay_s,
             refuses_leases=plan.refuses_leases,
+            weaker_by_db=plan.weaker_by_db,
         )
 
-    def down(self) -> None:
-        """Stop offering it, at once and without farewell; the control network stays on the air."""
-        if self._plan is not None:
-            self._go_down()
-            self._plan = None
-            self._timeline.add(self.source, "down")
+    @property
+    def bssids(self) -> tuple[str, ...]:
+        """The address of each radio, as it was on the air last; empty where it never was."""
+        return tuple(self._bssids)
 
     @property
     def network(self) -> str:
-        """The name of the network on the air; empty where there is none."""
-        return self._plan.name if self._plan else ""
+        """The name of the network on the air, by the first radio that offers one; empty where there is none."""
+        return next((plan.name for plan in self._plans if plan is not None), "")
 
     @abstractmethod
-    def _go_up(self, plan: NetworkPlan) -> str:
-        """Put a network on the air; returns its bssid.
+    def _go_up(self, plan: NetworkPlan, radio: int) -> str:
+        """Put a network on the air by a radio; returns its bssid.
 
         Raises:
             BenchError: the radio or its daemon refuses.
         """
 
     @abstractmethod
-    def _go_down(self) -> None:
-        """Take it off the air, at once and without farewell."""
+    def _go_down(self, radio: int) -> None:
+        """Take a radio's network off the air, at once and without farewell."""
 
     @abstractmethod
     def lease_of_bench(self) -> Lease:
         """The bench's own way into this network."""
 
+    @abstractmethod
+    def spare_address(self) -> SpareAddress:
+        """An address that is free for a unit to be given by hand."""
+
 
 class Probe(Station):
-    """The bench's own station. Books `joined`, `leased`, `join failed`, `left`."""
+    """The bench's own station. Books `joined`, `leased`, `join failed`, `left`, and what it asks for by datagrams.
+
+    Of each question for a name: `asks for a name`, then `name answered` or `name unanswered`, by its number; of what is
+    sent without waiting for an answer `sends a datagram`.
+    """
 
     source = "probe"
+
+    def __init__(self, timeline: Timeline) -> None:
+        """Begin with no question asked."""
+        super().__init__(timeline)
+        self._questions = 0
+
+    def look_up(self, server: str, name: str, kind: str, limit_s: float) -> None:
+        """Ask a name server of this network for a name's record (`A`, `AAAA`...), and wait for an answer up to the limit.
+
+        Raises:
+            BenchError: the probe is gone.
+        """
+        self._questions += 1
+        question = Question(self._questions % NUMBERS, name, kind)
+        exchanged = self._exchange(server, NAMES_PORT, question.octets(), limit_s)
+        asked: Details = {"number": self._questions, "name": name, "type": kind}
+        self._report("asks for a name", exchanged.sent_s, {**asked, "server": server})
+        if exchanged.octets is None:
+            self._report("name unanswered", exchanged.until_s, asked)
+            return
+        said: Details = {"octets": exchanged.octets.hex(), **read_answer(question, exchanged.octets)}
+        self._report("name answered", exchanged.until_s, {**asked, **said})
+
+    def send_datagram(self, host: str, port: int, octets: bytes, purpose: str) -> None:
+        """Send a datagram, and wait for nothing.
+
+        Raises:
+            BenchError: the probe is gone.
+        """
+        exchanged = self._exchange(host, port, octets, 0.0)
+        details: Details = {"host": host, "port": port, "purpose": purpose, "octets": octets.hex()}
+        self._report("sends a datagram", exchanged.sent_s, details)
+
+    @abstractmethod
+    def _exchange(self, host: str, port: int, octets: bytes, limit_s: float) -> Exchanged:
+        """Send a datagram by this network and take the first that comes back from there, up to the limit (0: none).
+
+        Raises:
+            BenchError: the probe is gone.
+        """
 
     @abstractmethod
     def join(self, name: str, passphrase: str | None, limit_s: float) -> Lease | None:

@@ -30,15 +30,15 @@ class Visits:
         """How many real seconds a wait of unit seconds is."""
         return self._timeline.clock.real_s(unit_s)
 
-    def at(self, lease: Lease) -> "Visitor":
-        """A session of its own over one lease."""
+    def at(self, lease: Lease, auth: Credentials | None = None) -> "Visitor":
+        """A session of its own over one lease; with `auth`, whatever is asked for bears it, as a browser once told does."""
         pages = Pages(
             lease.endpoint_url,
             network=lease.network,
             lease=lease.address,
             limit_s=self._timeline.clock.real_s(PATIENCE_S),
         )
-        return Visitor(self, pages, lease)
+        return Visitor(self, pages, lease, auth)
 
     def ask(self, purpose: str) -> None:
         """Book that a page is asked for: each must be followed by its outcome, or what came of it is not known."""
@@ -79,11 +79,16 @@ class Visits:
 class Visitor:
     """Fetches pages over one lease."""
 
-    def __init__(self, visits: Visits, pages: Pages, lease: Lease) -> None:
+    def __init__(self, visits: Visits, pages: Pages, lease: Lease, auth: Credentials | None = None) -> None:
         """Bind pages to a lease."""
+        self._auth = auth
         self._visits = visits
         self._pages = pages
         self._lease = lease
+
+    def stranger(self) -> "Visitor":
+        """Whoever comes over the same lease and knows no password."""
+        return self._visits.at(self._lease)
 
     def get(
         self,
@@ -96,7 +101,7 @@ class Visitor:
     ) -> Answer:
         """Fetch a page, for a purpose that the evidence finds it by."""
         self._visits.ask(purpose)
-        answer = self._pages.get(url, auth, fields, follow=follow)
+        answer = self._pages.get(url, auth or self._auth, fields, follow=follow)
         self._visits.book(answer, purpose, self._lease)
         return answer
 
@@ -109,7 +114,7 @@ class Visitor:
     ) -> Answer:
         """Send a filled form."""
         self._visits.ask(purpose)
-        answer = self._pages.send(request, auth, fields)
+        answer = self._pages.send(request, auth or self._auth, fields)
         self._visits.book(answer, purpose, self._lease)
         return answer
 

@@ -2,16 +2,19 @@
 
 A series of golden and known-bad units says how far the bench can be believed: whether it lets faults through, whether it
 fails good units, and which of its checks have never been seen to catch anything.
+
+A fault that comes only now and then has its unit driven several times. The unit is caught if every check that should fail
+did so in one run at least, and nothing else ever did.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
-from math import ceil
+from math import ceil, floor
 
-from hil.core.verdicts import Verdict
-from hil.judge.signature import Difference, ExpectedVerdict, Kind, SeenVerdict, expectations_of
-from hil.judge.statistics import highest_rate
+from hil.core.verdicts import Verdict, verdict_of
+from hil.judge.signature import Difference, ExpectedVerdict, Kind, SeenVerdict, came_as_stated, expectations_of
+from hil.judge.statistics import highest_rate, rate_between
 
 
 class Outcome(StrEnum):
@@ -53,7 +56,8 @@ class Challenged:
     """One unit and what its run came to.
 
     `differences` say in what the run is not what was expected; `trouble` why it is no whole run, where it is none.
-    `runs` counts how often it was driven. Texts of the run have canary secrets replaced.
+    `runs` counts how often it was driven. Texts of the run have canary secrets replaced. `takes` are the runs one by one of
+    a unit whose fault comes only now and then; `seen` and `driven` are then those of the run that tells most.
     """
 
     name: str
@@ -66,6 +70,7 @@ class Challenged:
     trouble: str = ""
     runs: int = 1
     driven: Driven = Driven()
+    takes: tuple["Challenged", ...] = ()
 
     @property
     def right_verdict(self) -> Verdict:
@@ -105,12 +110,31 @@ class Challenged:
     @property
     def caught_by(self) -> tuple[SeenVerdict, ...]:
         """The checks that failed as they should."""
+        if self.takes:
+            return tuple({seen.check: seen for take in self.takes for seen in take.caught_by}.values())
         odd = {difference.check for difference in self.differences}
         return tuple(seen for seen in self.failed if seen.check not in odd)
+
+    def telling(self, expected: ExpectedVerdict) -> "Challenged":
+        """The run that tells of an expectation: the first in which it was met, where there are several."""
+        return next((take for take in self.takes if _met(expected, take)), self)
+
+    @property
+    def caught_in(self) -> "Rate":
+        """In how many of its runs it was caught by a check that should."""
+        takes = self.takes or (self,)
+        return Rate(sum(bool(take.caught_by) for take in takes), len(takes))
+
+    @property
+    def unit_time_s(self) -> float:
+        """How long all its runs took, unit seconds."""
+        return sum(take.driven.unit_time_s for take in self.takes or (self,))
 
     @property
     def unprovoked(self) -> tuple[SeenVerdict, ...]:
         """The checks that came to a pass or a fail, and had no fault before them."""
+        if self.takes:
+            return tuple(seen for take in self.takes for seen in take.unprovoked)
         decided = (seen for seen in self.seen if seen.verdict in (Verdict.PASS, Verdict.FAIL))
         return tuple(seen for seen in decided if not expectations_of(seen.check, self.expected))
 
@@ -131,6 +155,38 @@ class Rate:
     def below_percent(self) -> float:
         """That in per cent, rounded up to a tenth, so that it is never understated."""
         return ceil(self.below * 1000.0) / 10.0
+
+    @property
+    def between_percent(self) -> tuple[float, float]:
+        """The true rates in per cent that fit at 95 %, two-sided, rounded outwards to a tenth."""
+        low, high = rate_between(self.count, self.of)
+        return floor(low * 1000.0) / 10.0, ceil(high * 1000.0) / 10.0
+
+
+def over_runs(takes: Sequence[Challenged]) -> Challenged:
+    """A unit whose fault comes only now and then, over all its runs; each was held against its signature as such.
+
+    What must fail has to in one run at least; what it keeps from being reached, or judged, may be so.
+    """
+    telling = max(takes, key=lambda take: len(take.caught_by))
+    never = [
+        Difference(Kind.MISSING, e.check, f"{e.check} came to a {e.verdict} as stated in none of {len(takes)} runs")
+        for e in telling.expected
+        if e.verdict is Verdict.FAIL and not any(_met(e, take) for take in takes)
+    ]
+    return replace(
+        telling,
+        verdict=verdict_of(take.verdict for take in takes if take.verdict is not None),
+        differences=(*dict.fromkeys(difference for take in takes for difference in take.differences), *never),
+        trouble=next((take.trouble for take in takes if take.trouble), ""),
+        runs=sum(take.runs for take in takes),
+        takes=tuple(takes),
+    )
+
+
+def _met(expected: ExpectedVerdict, take: Challenged) -> bool:
+    about = (seen for seen in take.seen if expected in expectations_of(seen.check, take.expected))
+    return any(came_as_stated(expected, seen) for seen in about)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from math import inf
 
 from hil.core.product import Bound
+from hil.core.promise_use import limits_of
 from hil.core.readings import Reading
 from hil.core.verdicts import Finding, Limits, Verdict
 from hil.evidence.seen import Seen
@@ -35,7 +36,8 @@ class Judge:
         elif isinstance(reading, Seen):
             self.holds(reading, what)
         else:
-            self.findings.append(judge_reading(reading, promise.limits, what))
+            limits, key = limits_of(promise)
+            self.findings.append(replace(judge_reading(reading, limits, what), limit=key))
 
     def holds(self, seen: Seen, promised: str) -> None:
         """Judge something that holds, does not, or could not be seen."""
@@ -53,7 +55,7 @@ class Judge:
             promised: What is promised of all of them.
             told: What more there is to say of all of them.
         """
-        self._judge_all(
+        self.judge_all(
             [Finding(VERDICT_OF[s.holds], f"{name}: {promised}", s.text, at_s=s.at_s) for name, s in seen.items()],
             promised,
             told,
@@ -69,7 +71,7 @@ class Judge:
         each = Judge()
         for name, reading in readings.items():
             each.within(promise, reading, f"{name}: {what}")
-        self._judge_all(each.findings, what, told)
+        self.judge_all(each.findings, what, told)
 
     def alike(self, ratio: Reading | None, most: float, untimed: Seen | None, told: str) -> None:
         """Judge how many times a set's median its 95th percentile is.
@@ -87,7 +89,7 @@ class Judge:
         finding = judge_reading(ratio, Limits(None, most, "times"), what)
         self.findings.append(replace(finding, seen=f"{finding.seen}; {told}"))
 
-    def _judge_all(self, each: Sequence[Finding], promised: str, told: str) -> None:
+    def judge_all(self, each: Sequence[Finding], promised: str, told: str) -> None:
         """Failures one by one, and a finding for all; where one is undecided and none failed, it says why."""
         failed = [finding for finding in each if finding.verdict is Verdict.FAIL]
         undecided = [finding for finding in each if finding.verdict is Verdict.UNJUDGED]
@@ -98,7 +100,7 @@ class Judge:
         seen = "; ".join(part for part in parts if part)
         longest = max((f for f in each if f.reading is not None), key=_upper_end, default=None)
         verdict = Verdict.FAIL if failed else Verdict.UNJUDGED if undecided or not each else Verdict.PASS
-        summary = Finding(verdict, promised, seen, tally=(len(failed), judged))
+        summary = Finding(verdict, promised, seen, tally=(len(failed), judged), each=tuple(each))
         if longest is not None and verdict is Verdict.PASS:
             summary = replace(summary, reading=longest.reading, limits=longest.limits, at_s=longest.at_s)
         self.findings += [*failed, summary]
@@ -116,6 +118,16 @@ def verdict_of_findings(findings: Sequence[Finding]) -> Verdict:
     """The worst of the findings; not applicable counts only where nothing else was judged."""
     verdicts = {finding.verdict for finding in findings}
     return next(verdict for verdict in WORST_FIRST if verdict in verdicts)
+
+
+def reason_of(findings: Sequence[Finding], verdict: Verdict) -> str:
+    """What was promised and seen, of the findings that make the verdict."""
+    return "; ".join(_sentence(f) for f in findings if f.verdict is verdict)
+
+
+def _sentence(finding: Finding) -> str:
+    limits = f" ({finding.limits})" if finding.limits else ""
+    return f"{finding.promised}{limits}: {finding.seen}"
 
 
 def settled(takes: Sequence[Sequence[Finding]]) -> list[Finding]:

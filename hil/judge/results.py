@@ -7,6 +7,22 @@ from hil.core.verdicts import Finding, Verdict, verdict_of
 
 
 @dataclass(frozen=True, slots=True)
+class Basis:
+    """What a check's verdict rests on: enough to judge it again under other limits without its evidence.
+
+    `takes` are the findings of each take judged. `ended` is what the check came to where that is not by its findings alone:
+    evidence was lacking after those takes, or its own function failed. `unread`: views it named and, in some take, did not
+    read, with which it may not pass. `promises`: what it read of the product file but for the limits its findings name, as
+    `hil.core.promise_use` notes it.
+    """
+
+    takes: tuple[tuple[Finding, ...], ...] = ()
+    ended: Verdict | None = None
+    unread: tuple[str, ...] = ()
+    promises: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class CheckResult:
     """A check's verdict and what it rests on.
 
@@ -23,6 +39,7 @@ class CheckResult:
     reason: str = ""
     takes: int = 1
     failed_takes: tuple[int, ...] = ()
+    basis: Basis = Basis()
 
 
 def run_verdict(results: Sequence[CheckResult], *, broken: bool = False) -> Verdict:

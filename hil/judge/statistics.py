@@ -2,10 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
+from math import expm1, inf, log1p
 
 import numpy as np
-from scipy.special import betaincinv  # not scipy.stats: it takes half a second to import
 
 from hil.core.readings import Reading
 
@@ -23,7 +22,23 @@ def highest_rate(failed: int, tried: int, confidence: float = CONFIDENCE) -> flo
     """
     if not 0 <= failed <= tried:
         raise ValueError(f"{failed} failures of {tried} tries are no counts")
-    return 1.0 if failed == tried else float(betaincinv(failed + 1, tried - failed, confidence))
+    if failed == tried:
+        return 1.0
+    if failed == 0:
+        return -expm1(log1p(-confidence) / tried)  # so many in a row come with a chance of (1 - rate) ** tried
+    from scipy.special import betaincinv  # noqa: PLC0415 - takes a quarter of a second, and good units need none
+
+    return float(betaincinv(failed + 1, tried - failed, confidence))
+
+
+def rate_between(failed: int, tried: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
+    """The rates between which the true one lies at a confidence, both ends included: the two-sided interval of the same.
+
+    Raises:
+        ValueError: the counts are none.
+    """
+    each = (1.0 + confidence) / 2.0
+    return 1.0 - highest_rate(tried - failed, tried, each), highest_rate(failed, tried, each)
 
 
 def rate_statement(failed: int, tried: int) -> str:

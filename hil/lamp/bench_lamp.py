@@ -15,7 +15,8 @@ from hil.lamp.colour import OFF
 from hil.lamp.doubt import Bools, Floats, NotTold, rising_stamps, student_95
 from hil.lamp.spans import Span, colour_spans
 
-# All four: common practice, no source.
+# All five: common practice, no source.
+LONGEST_DELAY_S = 2.0
 LEAST_SWITCHES = 4
 LEAST_SEEN = 0.8  # share of the orders within the frames that must be matched
 RIVAL_SHARE = 0.8  # another lag that matches this share of the best one's switches makes the match unsafe
@@ -47,9 +48,13 @@ class SwitchSeen:
 
 @dataclass(frozen=True, slots=True)
 class _Edges:
+    """The changes seen, and the frames they were seen in: the usual interval, the first and the last stamp."""
+
     times: Floats
     rises: Bools
     interval_s: float
+    first_s: float
+    last_s: float
 
 
 def bench_lamp_delay(
@@ -58,7 +63,7 @@ def bench_lamp_delay(
     luminance: Sequence[float] | Floats,
     *,
     first_on: bool = True,
-    longest_delay_s: float = 2.0,
+    longest_delay_s: float = LONGEST_DELAY_S,
     exposure_s: float | None = None,
 ) -> Delay | NotTold:
     """Measure the camera's lag from the bench's own lamp.
@@ -81,17 +86,7 @@ def bench_lamp_delay(
     edges = _lamp_edges(frame_times_s, luminance, exposure_s)
     if isinstance(edges, NotTold):
         return edges
-    frames = rising_stamps(frame_times_s)
-    rises = _order_kinds(len(orders), first_on)
-    inside = (orders >= frames[0]) & (orders + longest_delay_s <= frames[-1])
-    if inside.sum() < LEAST_SWITCHES:
-        return NotTold(f"{int(inside.sum())} switches within the frames: {LEAST_SWITCHES} are needed")
-    orders, rises = orders[inside], rises[inside]
-    lag = _best_lag(orders, rises, edges, longest_delay_s)
-    if isinstance(lag, NotTold):
-        return lag
-    seen = _matched(orders + lag, rises, edges, 1.5 * edges.interval_s)
-    return _mean_delay((seen - orders)[np.isfinite(seen)], edges.interval_s)
+    return _delay_of(orders, _order_kinds(len(orders), first_on), edges, longest_delay_s)
 
 
 def bench_lamp_seen(
@@ -114,12 +109,26 @@ def bench_lamp_seen(
     edges = _lamp_edges(frame_times_s, luminance, exposure_s)
     if isinstance(edges, NotTold):
         return [SwitchSeen(float(at), bool(on), None) for at, on in zip(orders, rises, strict=True)]
-    window = 1.5 * edges.interval_s + delay.doubt_s + 3.0 * delay.scatter_s
-    seen = _matched(orders + delay.offset_s, rises, edges, window)
-    return [
-        SwitchSeen(float(at), bool(on), float(when) if np.isfinite(when) else None)
-        for at, on, when in zip(orders, rises, seen, strict=True)
-    ]
+    return _seen_of(orders, rises, edges, delay)
+
+
+def bench_lamp_watched(
+    switch_times_s: Sequence[float] | Floats,
+    frame_times_s: Sequence[float] | Floats,
+    luminance: Sequence[float] | Floats,
+    *,
+    first_on: bool = True,
+) -> tuple[Delay, list[SwitchSeen]] | NotTold:
+    """Give both, the camera's lag and which switches it saw, for the work of one: see the two above."""
+    orders = rising_stamps(switch_times_s)
+    rises = _order_kinds(len(orders), first_on)
+    edges = _lamp_edges(frame_times_s, luminance, None)
+    if isinstance(edges, NotTold):
+        return edges
+    delay = _delay_of(orders, rises, edges, LONGEST_DELAY_S)
+    if isinstance(delay, NotTold):
+        return delay
+    return delay, _seen_of(orders, rises, edges, delay)
 
 
 def awake_windows(switches: Sequence[SwitchSeen], *, longest_gap_s: float = 1.0) -> list[tuple[float, float]]:
@@ -160,7 +169,8 @@ def _lamp_edges(
     if not changes:
         return NotTold("the bench's lamp was not seen to switch")
     begins, kinds = zip(*changes, strict=True)
-    return _Edges(np.array(begins), np.array(kinds, dtype=bool), float(np.median(np.diff(times))))
+    interval_s = float(np.median(np.diff(times)))
+    return _Edges(np.array(begins), np.array(kinds, dtype=bool), interval_s, float(times[0]), float(times[-1]))
 
 
 def _seen_begin(span: Span) -> bool:
@@ -180,11 +190,32 @@ def _levels(light: Floats) -> tuple[float, float, float]:
     return low, high, max(1.4826 * float(np.median(np.abs(group - np.median(group)))) for group in groups)
 
 
+def _delay_of(orders: Floats, rises: Bools, edges: _Edges, longest_s: float) -> Delay | NotTold:
+    inside = (orders >= edges.first_s) & (orders + longest_s <= edges.last_s)
+    if inside.sum() < LEAST_SWITCHES:
+        return NotTold(f"{int(inside.sum())} switches within the frames: {LEAST_SWITCHES} are needed")
+    orders, rises = orders[inside], rises[inside]
+    lag = _best_lag(orders, rises, edges, longest_s)
+    if isinstance(lag, NotTold):
+        return lag
+    seen = _matched(orders + lag, rises, edges, 1.5 * edges.interval_s)
+    return _mean_delay((seen - orders)[np.isfinite(seen)], edges.interval_s)
+
+
+def _seen_of(orders: Floats, rises: Bools, edges: _Edges, delay: Delay) -> list[SwitchSeen]:
+    window = 1.5 * edges.interval_s + delay.doubt_s + 3.0 * delay.scatter_s
+    seen = _matched(orders + delay.offset_s, rises, edges, window)
+    return [
+        SwitchSeen(float(at), bool(on), float(when) if np.isfinite(when) else None)
+        for at, on, when in zip(orders, rises, seen, strict=True)
+    ]
+
+
 def _best_lag(orders: Floats, rises: Bools, edges: _Edges, longest_s: float) -> float | NotTold:
     """Find the lag that matches most switches; a rival lag that does nearly as well makes it unsafe."""
     lags = np.arange(-edges.interval_s, longest_s + edges.interval_s, edges.interval_s / 4)
     window = 0.9 * edges.interval_s  # half an interval, an eighth for the step between lags, the rest for jitter
-    scores = np.array([np.isfinite(_matched(orders + lag, rises, edges, window)).sum() for lag in lags])
+    scores = np.isfinite(_matched(orders + lags[:, np.newaxis], rises, edges, window)).sum(axis=1)
     if scores.max() < max(LEAST_SWITCHES, LEAST_SEEN * len(orders)):
         return NotTold(f"{scores.max()} of {len(orders)} switches seen: the camera slept or looks elsewhere")
     best_lag = float(np.median(lags[scores == scores.max()]))
@@ -195,16 +226,16 @@ def _best_lag(orders: Floats, rises: Bools, edges: _Edges, longest_s: float) -> 
 
 
 def _matched(expected: Floats, rises: Bools, edges: _Edges, window_s: float) -> Floats:
-    """Give for each expected time the nearest seen edge of its kind within the window, else not-a-number."""
-    found = np.full(len(expected), np.nan)
+    """Give for each expected time, shape (..., n), the nearest seen edge of its kind within the window, else not-a-number."""
+    found = np.full(expected.shape, np.nan)
     for kind in (True, False):
-        times, wanted = edges.times[edges.rises == kind], expected[rises == kind]
-        if len(times) and len(wanted):
+        times, wanted = edges.times[edges.rises == kind], expected[..., rises == kind]
+        if len(times) and wanted.size:
             after = np.searchsorted(times, wanted).clip(1, max(1, len(times) - 1))
             before = times[after - 1]
             after_times = times[np.minimum(after, len(times) - 1)]
             nearest = np.where(wanted - before <= after_times - wanted, before, after_times)
-            found[rises == kind] = np.where(np.abs(nearest - wanted) <= window_s, nearest, np.nan)
+            found[..., rises == kind] = np.where(np.abs(nearest - wanted) <= window_s, nearest, np.nan)
     return found
 
 

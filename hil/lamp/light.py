@@ -244,10 +244,10 @@ def _lit_or_dark(linear: Planes, strongest: Planes, dark: DarkReference, noise: 
     scaled = np.maximum(gain, 1.0)[:, None, None] * ambient
     need = np.maximum(LIT_OVER_AMBIENT * dark.linear.max(axis=2), np.maximum(6.0 * noise, LIT_LEAST))
     lit = _brightest_part(strongest - need)
-    lit &= _brightest_part(brightest - (1.0 + LIT_OVER_AMBIENT) * scaled - 6.0 * noise)
-    unsure = ~lit & (
-        (gain > BRIGHTER_ROOM) | _brightest_part(brightest - (1.0 + DARK_OVER_AMBIENT) * scaled - 6.0 * noise)
-    )
+    lit[lit] = _brightest_part(brightest[lit] - (1.0 + LIT_OVER_AMBIENT) * scaled[lit] - 6.0 * noise)
+    unsure = ~lit & (gain > BRIGHTER_ROOM)
+    left = ~lit & ~unsure
+    unsure[left] = _brightest_part(brightest[left] - (1.0 + DARK_OVER_AMBIENT) * scaled[left] - 6.0 * noise)
     bright_enough = linear.mean(axis=(0, 2, 3)) >= 0.5 * dark.linear.mean() - 2.0 * noise.mean()
     return lit, bright_enough & ~unsure
 

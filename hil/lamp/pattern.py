@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -64,6 +65,28 @@ def pattern_runs(spans: Sequence[Span], appearances: Mapping[str, Appearance], t
             rest = search.without(run, taken)
             taken += [rest] if rest else []
     return sorted(taken, key=lambda run: run.first)
+
+
+def passes_through(spans: Sequence[Span], cycle: Sequence[Phase], tolerance: float) -> bool:
+    """Say whether some spans that touch may be part of a cycle, too short a part to be timed as a whole.
+
+    Each has the colour that is due, none lasts longer than its phase, and those between the first and the last no less.
+    """
+    if not spans or not all(touch(before, after) for before, after in pairwise(spans)):
+        return False
+    return any(
+        all(
+            _may_be(span, cycle[(phase + at) % len(cycle)], tolerance, whole=0 < at < len(spans) - 1)
+            for at, span in enumerate(spans)
+        )
+        for phase in range(len(cycle))
+    )
+
+
+def _may_be(span: Span, phase: Phase, tolerance: float, *, whole: bool) -> bool:
+    room_s = tolerance * phase.length_s + length_doubt_s(span)
+    too_short = whole and span.length_s < phase.length_s - room_s
+    return span.colour == phase.colour and span.length_s <= phase.length_s + room_s and not too_short
 
 
 def _rivals(run: PatternRun, other: PatternRun) -> bool:

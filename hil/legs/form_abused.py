@@ -9,13 +9,14 @@ from hil.instruments.bench import Bench
 from hil.instruments.pages import Answer
 from hil.instruments.raw_connection import RawConnection
 from hil.instruments.visits import Visitor
+from hil.legs.door import hotspot_door
 from hil.legs.leg import leg
-from hil.legs.moves import enter_hotspot, give_up, hotspot_url
+from hil.legs.moves import give_up
 from hil.page.encode import Entry
-from hil.page.fill import ControlRule, find_control, find_form
+from hil.page.fill import find_control, find_form
 from hil.page.hostile import HostileRequest, hostile_requests, plain_get, slow_body
 from hil.page.page import Form, NotFound, Page
-from hil.page.read import read_page
+from hil.page.whole_form import rule_of
 
 LISTEN_S = 6.0  # for the answer to one hostile request: longer than a server should wait for a body that does not come
 SLOW_PAUSE_S = 0.5
@@ -35,29 +36,28 @@ ABUSE_S = 10.0
 def form_abused(bench: Bench, product: Product) -> None:
     """Abuse the form's server: broken, oversized and odd requests, many and idle connections; then read the form again."""
     bench.access_point.down()
-    visitor = enter_hotspot(bench, product)
-    if visitor is None:
+    door = hotspot_door(bench, product)
+    if door is None:
         return
-    url = hotspot_url(product, product.form.path)
-    answer = visitor.get(url, "form before abuse")
-    target = _target(read_page(answer.body, answer.content_type, answer.url), product)
+    target = _target(door.look("form before abuse"), product)
     if isinstance(target, NotFound):
         give_up(bench, f"the form cannot be abused: {target.reason}")
     else:
-        _abuse(_Abuser(bench, visitor, answer.url), *target)
-        visitor.get(url, "form after abuse")
+        _abuse(_Abuser(bench, door.visitor, door.url), *target)
+        door.look("form after abuse")
     bench.probe.leave()
 
 
 def _target(page: Page, product: Product) -> tuple[Form, Entry] | NotFound:
     """The form, and a control of it with another value than it shows."""
     settings = product.form.settings
-    rules = {name: ControlRule(name=setting.control, label=setting.label) for name, setting in settings.items()}
-    form = find_form(page, rules.values())
+    name = product.form.text_to_change or next(name for name, setting in settings.items() if not setting.secret)
+    form = find_form(page, [rule_of(setting) for setting in settings.values()]) or find_form(
+        page, [rule_of(settings[name])]
+    )
     if isinstance(form, NotFound):
         return form
-    name = product.form.text_to_change or next(name for name, setting in settings.items() if not setting.secret)
-    control = find_control(page, rules[name])
+    control = find_control(page, rule_of(settings[name]))
     if isinstance(control, NotFound):
         return control
     return form, Entry(control.name, control.value[:-1] + ("x" if control.value.endswith("1") else "1"))

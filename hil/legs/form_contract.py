@@ -76,7 +76,7 @@ class _Trial:
                 self._bench.timeline.add("leg", "leaves tries out", details={"try": one.kind})
                 continue
             number += 1
-            request = fill_in(self._bench, self._product, page, {one.setting: one.value}, freely=True)
+            request = fill_in(self._bench, self._product, page, {one.setting: one.value, **one.beside}, freely=True)
             if request is None:
                 return
             restarted = self._try(request, number, one)
@@ -100,7 +100,7 @@ class _Trial:
         if refused(answer):
             return False
         self.spoilt = True
-        if not wait_restart(bench, product, mark) and product.console.speaks:
+        if not wait_restart(bench, product, mark):
             return False
         if answer.outcome == "answered":
             bench.timeline.add("ledger", "asked", time_s=tried.time_s, asked_by="form")
@@ -116,7 +116,8 @@ def _shown(page: Page, setting: Setting) -> str:
 
 def _restore(bench: Bench, product: Product, door: Door) -> Door | None:
     """Type in again what the unit held before; None where the unit does not take it or does not come back."""
-    request = fill_in(bench, product, door.look("form to restore"), bench.trial.values)
+    values = {**(product.form.address_values() or {}), **bench.trial.values}
+    request = fill_in(bench, product, door.look("form to restore"), values)
     if request is None:
         return None
     return save_and_come_back(bench, product, door, request, "restore", {})

@@ -6,13 +6,12 @@ from hil.core.timeline import Expired
 from hil.instruments.bench import Bench
 from hil.instruments.proxy_request import HOST_FIELD
 from hil.instruments.visits import Visitor
-from hil.legs.door import fill_in, other_value
+from hil.legs.door import Door, fill_in, hotspot_door, other_value
 from hil.legs.leg import leg
-from hil.legs.moves import enter_hotspot, from_unit, hotspot_url
+from hil.legs.moves import from_unit, hotspot_url
 from hil.page.attempts import TLS_PORT, port_purpose
 from hil.page.captive import CAPTIVE_PROBES
 from hil.page.fill import FormRequest
-from hil.page.read import read_page
 
 STAY_S = 30.0
 ALONE_S = 12.0
@@ -29,24 +28,25 @@ HOTSPOT_USED_S = STAY_S + 10.0
 def hotspot_used(bench: Bench, product: Product) -> None:
     """Stay on the hotspot, ask for what phones ask for, send half a form and leave, and come back."""
     bench.access_point.down()  # the unit may look for its network meanwhile, and must not find it
-    visitor = enter_hotspot(bench, product)
-    if visitor is None:
+    door = hotspot_door(bench, product)
+    if door is None:
         return
+    visitor = door.visitor
     if product.hotspot.captive:
         _ask_as_phones_do(visitor, product)
     knock(visitor, product.hotspot.address, TLS_PORT)
     _stay(bench)
-    half = _half_a_form(bench, visitor, product)
+    half = _half_a_form(bench, door)
     if half is not None:
         with visitor.connection(half.url, "half a form") as connection:
-            connection.send(_head(half, product) + half.body[: len(half.body) // 2])
+            connection.send(_half_of(half, product))
             bench.probe.leave()
     else:
         bench.probe.leave()
     _leave_alone(bench)
-    visitor = enter_hotspot(bench, product)
-    if visitor is not None:
-        visitor.get(hotspot_url(product, product.form.path), "form after coming back")
+    door = hotspot_door(bench, product)
+    if door is not None:
+        door.look("form after coming back")
         bench.probe.leave()
 
 
@@ -84,13 +84,17 @@ def _leave_alone(bench: Bench) -> None:
         bench.clock.pause(LOOKS_ROUND_S)
 
 
-def _half_a_form(bench: Bench, visitor: Visitor, product: Product) -> FormRequest | None:
+def _half_a_form(bench: Bench, door: Door) -> FormRequest | None:
     """Fill the form in with other values; None, and booked why, where that cannot be done."""
-    answer = visitor.get(hotspot_url(product, product.form.path), "form after the stay")
-    values = bench.trial.values
+    values, product = bench.trial.values, door.product
     changed = {name: other_value(values[name]) for name in [product.form.text_to_change] if name is not None}
-    page = read_page(answer.body, answer.content_type, answer.url)
-    return fill_in(bench, product, page, {**values, **changed})
+    return fill_in(bench, product, door.look("form after the stay"), {**values, **changed})
+
+
+def _half_of(request: FormRequest, product: Product) -> bytes:
+    """The head and half the body; where the head is all there is, half of that."""
+    head = _head(request, product)
+    return head + request.body[: len(request.body) // 2] if request.body else head[: len(head) // 2]
 
 
 def _head(request: FormRequest, product: Product) -> bytes:

@@ -3,15 +3,13 @@
 from hil.core.product import Product
 from hil.core.stages import Connected, Off, Setup
 from hil.instruments.bench import Bench
+from hil.legs.door import hotspot_door, network_door
 from hil.legs.leg import leg
 from hil.legs.moves import (
     CUT_S,
     STEADY_S,
     cut_supply,
-    enter_hotspot,
-    hotspot_url,
     status_page,
-    update_credentials,
     wait_connected,
     watch_stay,
 )
@@ -28,9 +26,9 @@ def saved_network_absent(bench: Bench, product: Product) -> None:
     bench.power.on(asked_by="leg")
     name = product.hotspot.name_for(bench.label.address)
     bench.air.watch(name, limit_s=product.limits.hotspot_up_s.patience_s)
-    visitor = enter_hotspot(bench, product)
-    if visitor is not None:
-        visitor.get(hotspot_url(product, product.form.path), "form with settings")
+    door = hotspot_door(bench, product)
+    if door is not None:
+        door.look("form with settings")
         bench.probe.leave()
 
 
@@ -46,9 +44,8 @@ def power_cut(bench: Bench, product: Product) -> None:
     if address is None:
         return
     status_page(bench, product, address, "status")
-    if product.form.connected_path is not None:
-        visitor = bench.visits.at(bench.access_point.lease_of_bench())
-        url = f"http://{address}{product.form.connected_path}"
-        visitor.get(url, "settings without key")
-        visitor.get(url, "settings", auth=update_credentials(bench, product))
+    door = network_door(bench, product)
+    if door is not None:
+        door.visitor.get(door.url, "settings without key")
+        door.look("settings")
     watch_stay(bench, STEADY_S)

@@ -34,12 +34,17 @@ PARAMETRISED: dict[str, "Leg"] = {}
 """Every leg with parameters declared so far."""
 
 
+def _always(_product: Product) -> bool:
+    return True
+
+
 @dataclass(frozen=True)
 class Leg:
     """A leg's declaration.
 
     `repeat` is how often it is driven and judged, fixed beforehand; `retakes` how often it may be driven again when a
-    reading straddles its limit. A leg with `last` comes after all others. `profile` is the first that drives it.
+    reading straddles its limit. A leg with `last` comes after all others. `profile` is the first that drives it. Of a
+    product that does not promise what it is about (`promised`), nothing is done to the unit.
     """
 
     name: str
@@ -52,6 +57,11 @@ class Leg:
     retakes: int
     last: bool
     profile: Profile = "quick"
+    promised: Callable[[Product], bool] = _always
+
+    def is_bridge(self, product: Product) -> bool:
+        """Whether it may be driven only to get to the beginning of another."""
+        return not self.last and self.promised(product)
 
 
 @dataclass(frozen=True)
@@ -100,12 +110,15 @@ def leg(
     last: bool = False,
     profile: Profile = "quick",
     parameters: Sequence[object] | None = None,
+    promised: Callable[[Product], bool] = _always,
 ) -> Callable[[Drive], Callable[..., object]]:
     """Declare a leg; with `parameters` it takes a third argument, `parameter`, and each value is a leg of its own."""
 
     def declare(drive: Drive) -> Callable[..., object]:
         title = (getdoc(drive) or drive.__name__).splitlines()[0]
-        declaration = Leg(drive.__name__, title, begins, ends, drive, expected_s, repeat, retakes, last, profile)
+        declaration = Leg(
+            drive.__name__, title, begins, ends, drive, expected_s, repeat, retakes, last, profile, promised
+        )
 
         (DECLARED if parameters is None else PARAMETRISED)[declaration.name] = declaration
 

@@ -34,13 +34,18 @@ def enter_hotspot(bench: Bench, product: Product) -> Visitor | None:
     if lease is None:
         give_up(bench, f"the probe could not join {name!r}")
         return None
-    return bench.visits.at(lease)
+    return bench.visits.at(lease, hotspot_credentials(bench, product))
 
 
-def unit_leased(bench: Bench) -> Match:
-    """Whether a moment is that of the access point giving the unit an address."""
-    address = bench.label.address.lower()
-    return lambda moment: moment.is_("access point", "leased") and moment.text("address").lower() == address
+def hotspot_credentials(bench: Bench, product: Product) -> Credentials | None:
+    """User and password for the pages on the hotspot, where the product has them: the password is the label's key."""
+    return None if product.form.user is None else (product.form.user, bench.label.hotspot_key)
+
+
+def unit_addressed(bench: Bench) -> Match:
+    """Whether a moment is that of the access point giving the unit an address, or of the unit announcing its own."""
+    address, told = bench.label.address.lower(), ("leased", "announced")
+    return lambda m: m.source == "access point" and m.kind in told and m.text("address").lower() == address
 
 
 def from_unit(bench: Bench, *kinds: str) -> Match:
@@ -50,9 +55,9 @@ def from_unit(bench: Bench, *kinds: str) -> Match:
 
 
 def unit_address(bench: Bench) -> str | None:
-    """The address the unit was given last on the bench's network."""
-    leased = unit_leased(bench)
-    return next((moment.text("ip") for moment in reversed(bench.timeline.since()) if leased(moment)), None)
+    """The address the unit had last on the bench's network."""
+    addressed = unit_addressed(bench)
+    return next((moment.text("ip") for moment in reversed(bench.timeline.since()) if addressed(moment)), None)
 
 
 def cut_supply(bench: Bench) -> int:
@@ -65,9 +70,9 @@ def cut_supply(bench: Bench) -> int:
 
 
 def wait_connected(bench: Bench, limit_s: float, since: int) -> str | None:
-    """Wait until the access point gave the unit an address; since a mark on the timeline."""
-    awaited = "the unit's lease on the bench's network"
-    seen = bench.timeline.wait(unit_leased(bench), limit_s=limit_s, awaited=awaited, since=since)
+    """Wait until the unit has an address, which is returned; since a mark on the timeline."""
+    awaited = "the unit's address on the bench's network"
+    seen = bench.timeline.wait(unit_addressed(bench), limit_s=limit_s, awaited=awaited, since=since)
     if isinstance(seen, Expired):
         _give_up_waiting(bench, str(seen))
         return None

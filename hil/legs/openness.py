@@ -11,7 +11,15 @@ from hil.legs.door import Door, come_back_after_save, doubt_store, fill_in, netw
 from hil.legs.hotspot import knock
 from hil.legs.leg import leg
 from hil.legs.moves import enter_hotspot, give_up, hotspot_url, unit_address, watch_stay
-from hil.page.attempts import DEFAULT_KEYS, FOREIGN_FIELDS, LABEL_KEY, SAVES, SaveAttempt, ports_to_try
+from hil.page.attempts import (
+    DEFAULT_KEYS,
+    FOREIGN_FIELDS,
+    FORM_WITHOUT_PASSWORD,
+    LABEL_KEY,
+    SAVES,
+    SaveAttempt,
+    ports_to_try,
+)
 from hil.page.fill import FormRequest
 from hil.page.page import Form, Page
 
@@ -35,6 +43,8 @@ def open_on_hotspot(bench: Bench, product: Product) -> None:
     for port in ports_to_try(product.ports):
         knock(visitor, product.hotspot.address, port)
     visitor.get(hotspot_url(product, product.form.path), "form on the hotspot")
+    if product.form.user is not None:
+        visitor.stranger().get(hotspot_url(product, product.form.path), FORM_WITHOUT_PASSWORD)
     visitor.get(hotspot_url(product, product.status.path), "status on the hotspot")
     bench.probe.leave()
 
@@ -99,8 +109,7 @@ class _Attempts:
             return False
         mark = self.bench.timeline.mark()
         fields = FOREIGN_FIELDS if attempt.foreign else {}
-        auth = self.auth if attempt.with_key else None
-        answer = self.door.visitor.send(request, attempt.purpose, auth, fields)
+        answer = self.door.send(request, attempt.purpose, with_key=attempt.with_key, fields=fields)
         if _taken(answer):
             self.bench.timeline.add("ledger", "asked", asked_by="form")
             return self._put_back(attempt, mark)
@@ -126,7 +135,7 @@ class _Attempts:
             return False
         mark = self.bench.timeline.mark()
         self.bench.timeline.add("ledger", "asked", asked_by="form")
-        door.visitor.send(request, f"undoing the {attempt.purpose}", self.auth)
+        door.send(request, f"undoing the {attempt.purpose}")
         back = come_back_after_save(self.bench, self.product, door, mark)
         if back is None or not back.connected:
             doubt_store(self.bench, f"a {attempt.purpose} was taken, and could not be undone")

@@ -82,7 +82,7 @@ def _restart_by_saving(bench: Bench, product: Product, number: int) -> int | Non
         return None
     purpose = f"save for start {number}"
     mark = book_save(bench, purpose, {})
-    if refused(door.visitor.send(request, purpose, auth=door.auth)):
+    if refused(door.send(request, purpose)):
         give_up(bench, "the settings page refused what is stored already")
         return None
     return mark

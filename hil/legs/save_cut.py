@@ -12,7 +12,6 @@ from hil.instruments.bench import Bench
 from hil.instruments.pages import Answer
 from hil.legs.door import (
     Door,
-    announces_start,
     book_save,
     come_back,
     come_back_after_save,
@@ -23,7 +22,8 @@ from hil.legs.door import (
     save_and_come_back,
 )
 from hil.legs.leg import leg
-from hil.legs.moves import CUT_S, give_up
+from hil.legs.moves import CUT_S, cut_supply, give_up, wait_connected
+from hil.legs.restart import restarts
 from hil.page.fill import ControlRule, FormRequest, find_control
 from hil.page.page import NotFound, Page
 
@@ -40,6 +40,8 @@ START_S = 4.0  # power on to connected as most units take it; no source
 
 
 def _expected_s(product: Product) -> float:
+    if product.form.connected_path is None:
+        return CUT_S + START_S
     restart_s = (product.limits.restart_s.upper or 0.0) if product.limits.restart_s else 0.0
     cuts = 1 + CLOSE_CUTS + LATE_CUTS
     return cuts * (CUT_S + START_S) + 2.0 * (restart_s + START_S)
@@ -54,7 +56,10 @@ def _expected_s(product: Product) -> float:
 )
 def save_cut(bench: Bench, product: Product) -> None:
     """Change settings and cut the supply while they are saved, thirty times from early to late; each time see what is held."""
-    if product.form.text_to_change is None:
+    if product.form.text_to_change is None or product.form.connected_path is None:
+        # Nobody could see, time after time, what is held: the unit only goes where the leg ends.
+        bench.access_point.up(bench.network)
+        wait_connected(bench, product.limits.connected_s.patience_s, cut_supply(bench))
         return
     # An answer that the cut kept from coming is awaited beside the rest, not before it.
     with ThreadPoolExecutor(max_workers=CLOSE_CUTS + LATE_CUTS, thread_name_prefix="form") as senders:
@@ -122,7 +127,7 @@ class _Sweep:
         self._number, door, bench = number, seen.door, self._bench
         bench.timeline.add("ledger", "asked", asked_by="form")
         mark = bench.timeline.mark()
-        self.sent.append(self._senders.submit(door.visitor.send, request, f"save before cut {number}", door.auth))
+        self.sent.append(self._senders.submit(door.send, request, f"save before cut {number}"))
         # A request that still knocks when the supply goes would knock on, and be let in by the unit's next life.
         bench.timeline.wait(_reached, limit_s=REACHED_S, awaited="the way to the form", since=mark)
         bench.clock.pause(after_s)
@@ -142,7 +147,7 @@ class _Sweep:
         if seen is None or request is None:
             return None, None
         mark = book_save(bench, "save without a cut", typed)
-        answer = seen.door.visitor.send(request, "save without a cut", auth=seen.door.auth)
+        answer = seen.door.send(request, "save without a cut")
         back = None if refused(answer) else come_back_after_save(bench, product, seen.door, mark)
         if back is None or not back.connected:
             give_up(bench, "a save without a cut was refused, or the unit did not come back to its network")
@@ -151,9 +156,9 @@ class _Sweep:
         return _Looked.at(back, "settings without a cut"), _SaveTimes(answer_s, self._restart_at_s(mark) - sent_s)
 
     def _restart_at_s(self, since: int) -> float:
-        """When the chip announced its start: a hint of where to cut, no more. Infinite where it announces nothing."""
-        announces = announces_start(self._product)
-        return next((moment.time_s for moment in self._bench.timeline.since(since) if announces(moment)), inf)
+        """When the unit was noticed to restart: a hint of where to cut, no more. Infinite where it was not."""
+        shows = restarts(self._bench, self._product)
+        return next((moment.time_s for moment in self._bench.timeline.since(since) if shows(moment)), inf)
 
     def _restored(self, seen: _Looked) -> bool:
         """Type in again what the run typed first; whether the unit came back to its network and shows just that."""

@@ -1,45 +1,54 @@
 """From a bare board into the bench's network: the build is put on, the first start, the form."""
 
+from hil.core.build import Build
 from hil.core.product import Product
 from hil.core.stages import Anywhere, Connected, Off, Setup
 from hil.instruments.bench import Bench
 from hil.instruments.flasher import FlashCheck, NoLoader
-from hil.legs.door import fill_in
+from hil.legs.door import fill_in, hotspot_door
 from hil.legs.leg import leg
-from hil.legs.moves import enter_hotspot, give_up, hotspot_url, status_page, wait_connected, watch_stay
-from hil.page.read import read_page
+from hil.legs.moves import give_up, status_page, wait_connected, watch_stay
 
 PAGE_S = 2.0
 FLASH_S = 20.0
 FLASHER_PATIENCE_S = 60.0  # shown to those who watch; the flasher has limits of its own
 STAY_S = 4.0
+DARK_S = 1.5  # frames of the dark lamp are the camera's reference
 
 
 @leg(begins=Anywhere(), ends=Off(store="erased"), expected_s=lambda _product: FLASH_S, retakes=0)
 def build_flashed(bench: Bench, product: Product) -> None:
     """Erase the whole unit, put the build on it, read it back, and leave it without supply."""
     del product
+    put_on(bench, bench.build, DARK_S)
+
+
+def put_on(bench: Bench, build: Build, dark_s: float, booked_as: str = "verified") -> bool:
+    """Erase the whole unit, put a build on it, read it back, and leave it without supply; whether its loader answered."""
     bench.power.off(asked_by="leg")
-    bench.clock.pause(1.5)  # frames of the dark lamp are the camera's reference
+    bench.clock.pause(dark_s)
+    bench.console.close()  # first: what a bare chip says of its want of a program is no crash of the unit's
     bench.power.on(asked_by="leg")
-    bench.console.close()
+    check: FlashCheck | None = None
     try:
         with (
             bench.timeline.busy_with("the flasher: erase, write, read back", FLASHER_PATIENCE_S),
             bench.flasher.session(),
         ):
             bench.flasher.erase_all()
-            book_check(bench, bench.flasher.write(bench.build))
+            check = bench.flasher.write(build)
+            book_check(bench, check, booked_as)
     except NoLoader as error:
         bench.timeline.add("flasher", "no loader", why=error.problem)
         give_up(bench, f"the chip did not answer in its loader: {error.problem}")
     bench.power.off(asked_by="leg")
     bench.console.open()
+    return check is not None
 
 
-def book_check(bench: Bench, check: FlashCheck) -> None:
-    """Book what the flasher read back."""
-    bench.timeline.add("flasher", "verified", matches=check.matches, seen_sha256=check.seen_sha256)
+def book_check(bench: Bench, check: FlashCheck, kind: str = "verified") -> None:
+    """Book what the flasher read back; of another build than the run's under another kind."""
+    bench.timeline.add("flasher", kind, matches=check.matches, seen_sha256=check.seen_sha256)
 
 
 @leg(
@@ -60,9 +69,9 @@ def look_as_shipped(bench: Bench, product: Product) -> None:
     promise = product.limits.first_hotspot_s or product.limits.hotspot_up_s
     bench.power.on(asked_by="leg")
     bench.air.watch(product.hotspot.name_for(bench.label.address), limit_s=promise.patience_s)
-    visitor = enter_hotspot(bench, product)
-    if visitor is not None:
-        visitor.get(hotspot_url(product, product.form.path), "form as shipped")
+    door = hotspot_door(bench, product)
+    if door is not None:
+        door.look("form as shipped")
         bench.probe.leave()
 
 
@@ -74,18 +83,16 @@ def look_as_shipped(bench: Bench, product: Product) -> None:
 def form_saved(bench: Bench, product: Product) -> None:
     """Fill in the form through the hotspot and save it: the unit restarts once, joins, and stays connected."""
     bench.access_point.up(bench.network)
-    visitor = enter_hotspot(bench, product)
-    if visitor is None:
+    door = hotspot_door(bench, product)
+    if door is None:
         return
-    answer = visitor.get(hotspot_url(product, product.form.path), "form to fill")
-    page = read_page(answer.body, answer.content_type, answer.url)
-    request = fill_in(bench, product, page, bench.trial.values)
+    request = fill_in(bench, product, door.look("form to fill"), bench.trial.values)
     if request is None:
         bench.probe.leave()
         return
     mark = bench.timeline.mark()
     bench.timeline.add("ledger", "asked", asked_by="form")
-    visitor.send(request, "save")
+    door.send(request, "save")
     restart_s = product.limits.restart_s.patience_s if product.limits.restart_s else 0.0
     address = wait_connected(bench, product.limits.connected_s.patience_s + restart_s, mark)
     bench.probe.leave()

@@ -52,7 +52,7 @@ def texts_kept(bench: Bench, product: Product) -> None:
     bench.timeline.add("leg", "plans saves", purposes=list(rows))
     page = door.look("form before text 1")
     for purpose, typed in {**rows, BACK: typed_back}.items():
-        came_back = _save(bench, product, door, page, purpose, typed)
+        came_back = save_change(bench, product, door, page, purpose, typed)
         if came_back is None:
             doubt_store(bench, f"{purpose!r} could not be saved, or the unit did not come back")
             return
@@ -78,7 +78,7 @@ def _longest_addresses(bench: Bench, product: Product) -> dict[str, str]:
     }
 
 
-def _save(
+def save_change(
     bench: Bench,
     product: Product,
     door: Door,
@@ -118,14 +118,14 @@ def networks_awkward(bench: Bench, product: Product) -> None:
     page = door.look("form before network 1")
     for purpose, row in rows.items():
         plan = replace(bench.network, name=row.name, passphrase=row.key)
-        came_back = _save(bench, product, door, page, purpose, _typed(product, plan), plan)
+        came_back = save_change(bench, product, door, page, purpose, _typed(product, plan), plan)
         if came_back is None:
             break
         door = came_back
         page = door.look(f"form after {purpose}")
         door.visitor.get(urljoin(door.url, product.status.path), f"status after {purpose}")
     else:
-        last = _save(bench, product, door, page, BACK, _typed(product, bench.network), bench.network)
+        last = save_change(bench, product, door, page, BACK, _typed(product, bench.network), bench.network)
         if last is not None and last.connected:
             return
     bench.access_point.up(bench.network)
@@ -144,5 +144,4 @@ def awkward_networks(product: Product) -> dict[str, AwkwardNetwork]:
 
 
 def _typed(product: Product, plan: NetworkPlan) -> dict[str, str]:
-    names = {"network": plan.name, "network key": plan.passphrase or ""}
-    return {setting: value for role, value in names.items() if (setting := product.form.by_role(role)) is not None}
+    return product.form.network_values(plan.name, plan.passphrase) or {}

@@ -8,6 +8,7 @@ PORTS = (21, 22, 23, 53, 80, 81, 443, 1883, 3232, 5353, 6053, 8080, 8081, 8266, 
 (common practice, from memory)."""
 TLS_PORT = 443
 
+FORM_WITHOUT_PASSWORD = "form on the hotspot without the password"
 LABEL_KEY = "settings with the label's key"
 DEFAULT_KEYS: Mapping[str, str] = {"settings with an empty key": "", "settings with 'admin'": "admin"}
 """Keys that such pages are found to open with (common practice, from memory), by purpose."""

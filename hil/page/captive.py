@@ -5,7 +5,7 @@ answers with a redirect to its page, or with the page itself (RFC 8952, 4 "Solut
 RFC 8908 offer it by DHCP and an API instead).
 """
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urljoin, urlsplit
 
@@ -40,6 +40,17 @@ CAPTIVE_PROBES = (
 )
 """The last one is no system's: what a person might ask for."""
 
+CAPTIVE_NAMES = (
+    *dict.fromkeys(probe.host for probe in CAPTIVE_PROBES),
+    "connectivitycheck.android.com",
+    "dns.msftncsi.com",
+    "nmcheck.gnome.org",
+    "xn--kche-0ra.example.net",
+)
+"""Names that are asked for before any page: of the probes' hosts, and further systems'. The last one is no system's."""
+OTHER_KINDS = ("AAAA", "HTTPS")  # what is asked for beside an address (RFC 3596, RFC 9460)
+AFTER_BROKEN = "after.broken.example.net"  # looked up once questions that are none were sent
+
 
 @dataclass(frozen=True, slots=True)
 class CaptiveAnswer:
@@ -52,8 +63,13 @@ class CaptiveAnswer:
     body: bytes
 
 
-def leads_astray(probe: CaptiveProbe, answer: CaptiveAnswer, form_url: str, settings: Iterable[ControlRule]) -> str:
-    """Why an answer does not lead to the form; empty where it does."""
+def leads_astray(
+    probe: CaptiveProbe, answer: CaptiveAnswer, form_url: str, settings: Sequence[ControlRule], form_text: str = ""
+) -> str:
+    """Why an answer does not lead to the form; empty where it does.
+
+    A page is the form by the controls it has; where a script makes these (no `settings`), by the form's own text.
+    """
     if answer.status in REDIRECTING:
         led = _same_place(answer.url, answer.location, form_url)
         return "" if led else f"a redirect to {answer.location!r}"
@@ -61,7 +77,10 @@ def leads_astray(probe: CaptiveProbe, answer: CaptiveAnswer, form_url: str, sett
         return f"status {answer.status}, as if the network led on"
     if answer.status != 200:
         return f"status {answer.status}"
-    if isinstance(find_form(answer.page, settings), NotFound):
+    is_form = (
+        answer.page.text == form_text if not settings else not isinstance(find_form(answer.page, settings), NotFound)
+    )
+    if not is_form:
         said = " ".join(answer.page.text.split())[:40]
         return f"status 200 with a page that is not the form: {said!r}"
     return ""

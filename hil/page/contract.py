@@ -5,30 +5,44 @@ Lengths, where the product file states none, are those at which forms were found
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
-from hil.core.form_promise import Setting
+from hil.core.form_promise import ADDRESS_ROLES, Setting
 from hil.core.product import SSID_OCTETS, Product
 from hil.page.fill import ControlRule, find_control
 from hil.page.page import Control, NotFound, Page
 
-Kind = Literal["too long", "blank", "no such number", "no such network"]
+Kind = Literal["too long", "blank", "no such number", "no such network", "no such address"]
 CUT_LENGTHS = (65, 129, 300)
 PASSPHRASE_SHORTEST, PASSPHRASE_LONGEST = 8, 63  # IEEE 802.11-2020, J.4.1: printable ASCII; 64 hex digits are a key
 _TYPED = ("text", "search", "tel", "url", "email", "password", "number", "textarea")
 _DIGITS = "0123456789"
+GOOD_ADDRESS = ("192.0.2.77", "255.255.255.0", "192.0.2.1")  # RFC 5737, TEST-NET-1
+NO_ADDRESSES: dict[str, tuple[tuple[str, str, bool], ...]] = {
+    "fixed address": (
+        ("300.1.1.1", "each part of an IPv4 address is 255 at most", False),
+        ("192.0.2", "an IPv4 address has four parts", False),
+    ),
+    "netmask": (("255.0.255.0", "a netmask is a row of ones and then of zeros (RFC 4632)", False),),
+    "gateway": (("198.51.100.1", "it is not in the network of the fixed address", True),),
+}
+"""Values that are wrong beside good ones: the value, why, and whether a unit that keeps it whole will do, too."""
 
 
 @dataclass(frozen=True, slots=True)
 class Try:
-    """A value for one setting, sent past the page's own limits; one that `may_keep` may also be taken and kept whole."""
+    """A value for one setting, sent past the page's own limits; one that `may_keep` may also be taken and kept whole.
+
+    `beside` are good values of other settings that go with it.
+    """
 
     setting: str
     kind: Kind
     value: str
     what: str
     may_keep: bool = False
+    beside: Mapping[str, str] = field(default_factory=dict)
 
 
 def tries(page: Page, product: Product, typed: Mapping[str, str]) -> list[Try]:
@@ -46,6 +60,8 @@ def tries(page: Page, product: Product, typed: Mapping[str, str]) -> list[Try]:
             found.append(Try(name, "no such network", grown(setting, stem, SSID_OCTETS + 1), why))
         elif setting.role == "network key":
             found += _keys(name, setting, stem)
+        elif setting.role in ADDRESS_ROLES:
+            found += _addresses(name, setting.role, product.form.address_values(*GOOD_ADDRESS) or {})
         else:
             found += _long_texts(name, setting, stem)
         if setting.blank == "refused":
@@ -70,6 +86,12 @@ def _keys(name: str, setting: Setting, stem: str) -> Iterator[Try]:
     yield Try(name, "no such network", grown(setting, stem, PASSPHRASE_SHORTEST - 1), why)
     yield Try(name, "no such network", grown(setting, stem, PASSPHRASE_LONGEST) + "z", why)
     yield Try(name, "no such network", grown(setting, stem, PASSPHRASE_LONGEST + 2), why)
+
+
+def _addresses(name: str, role: str, good: Mapping[str, str]) -> Iterator[Try]:
+    beside = {other: text for other, text in good.items() if other != name}
+    for value, what, may_keep in NO_ADDRESSES[role]:
+        yield Try(name, "no such address", value, what, may_keep, beside)
 
 
 def _long_texts(name: str, setting: Setting, stem: str) -> Iterator[Try]:

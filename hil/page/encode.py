@@ -18,11 +18,12 @@ _BARE = frozenset((string.ascii_letters + string.digits + "*-._").encode())
 
 @dataclass(frozen=True)
 class Entry:
-    """One name and value to send; a file entry is that of a file control left empty."""
+    """One name and value to send, and the kind of its control; a file entry is that of a file control left empty."""
 
     name: str
     value: str
     is_file: bool = False
+    kind: str = ""
 
 
 def urlencoded(entries: Sequence[Entry], encoding: str = "utf-8") -> bytes:

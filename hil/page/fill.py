@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from hil.page.controls import NUMBER
 from hil.page.encode import Entry, multipart, plain, urlencoded
+from hil.page.json_form import BUILT, JSON, json_body
 from hil.page.page import Control, Form, NotFound, Option, Page, same_label
 
 __all__ = [
@@ -29,7 +30,9 @@ __all__ = [
 
 _SUBMIT = ("submit", "image")
 _TICKED = ("checkbox", "radio")
-_UNTYPED = (*_SUBMIT, "hidden", "reset", "button", "file", "range", "color")
+JOINED = "joined"
+"""The kind of a control that stands for several of one value: they are sent, and it is not."""
+_UNTYPED = (*_SUBMIT, "hidden", "reset", "button", "file", "range", "color", BUILT, JOINED)
 _ONE_LINE = ("text", "search", "tel", "password", "url", "email")
 
 
@@ -57,14 +60,24 @@ class ControlRule:
 
 
 @dataclass(frozen=True)
+class NextForm:
+    """A form to be opened anew, filled in and sent after another: the names of its settings' controls, and what to type."""
+
+    names: tuple[str, ...]
+    typed: Mapping[str, str]
+    freely: bool = False
+
+
+@dataclass(frozen=True)
 class FormRequest:
-    """What a browser would send; `notes` say where it sends other than it was told."""
+    """What a browser would send; `notes` say where it sends other than it was told, `then` what belongs to the same save."""
 
     method: str
     url: str
     body: bytes
     content_type: str
     notes: tuple[str, ...] = ()
+    then: tuple[NextForm, ...] = ()
 
 
 def find_control(page: Page, how: ControlRule) -> Control | NotFound:
@@ -127,6 +140,8 @@ def fill(
         if reason := _hindrance(form, name, value):
             return NotFound(reason)
     pressed = button or next((c for c in form.controls if c.kind in _SUBMIT and not c.disabled), None)
+    if form.enctype == JSON:
+        return _script_request(form, values, freely=freely)
     entries: list[Entry] = []
     for control in form.controls:
         wanted = values.get(control.name) if _takes(control) else None
@@ -136,6 +151,22 @@ def fill(
         return _request(form, pressed, entries, ())
     notes = tuple(note for c in form.controls if c.name in values and (note := _note(c, values[c.name])))
     return _request(form, pressed, entries, notes)
+
+
+def _script_request(form: Form, values: Mapping[str, str], *, freely: bool) -> FormRequest:
+    """What a script sends: every control with its kind, a box that is not ticked too, and no button."""
+    entries: list[Entry] = []
+    for control in form.controls:
+        if not control.name or control.disabled or control.kind in (*_SUBMIT, "reset", "button", "file", JOINED):
+            continue
+        wanted = values.get(control.name) if _takes(control) else None
+        held = _held(control, wanted) or ([""] if control.kind == "checkbox" else [])
+        text = wanted if freely and wanted is not None else held[0] if held else None
+        entries += [] if text is None else [Entry(control.name, text, kind=control.kind)]
+    notes = (
+        () if freely else tuple(note for c in form.controls if c.name in values and (note := _note(c, values[c.name])))
+    )
+    return FormRequest(form.method.upper(), form.action, json_body(entries), JSON, notes)
 
 
 def _takes(control: Control) -> bool:
@@ -150,11 +181,16 @@ def _hindrance(form: Form, name: str, value: str) -> str:
         kinds = ", ".join(sorted({control.kind for control in named}))
         return f"nothing can be typed into {name!r} ({kinds})" if named else f"the form has no control named {name!r}"
     if takers[0].kind == "select":
-        return "" if _option(takers[0], value) else f"select {name!r} does not offer {value!r}"
+        return "" if offers(takers[0], value) else f"select {name!r} does not offer {value!r}"
     if takers[0].kind in _TICKED:
         off = takers[0].kind == "checkbox" and value == ""
         return "" if off or value in {c.value for c in takers} else f"{takers[0].kind} {name!r} has no {value!r}"
     return ""
+
+
+def offers(select: Control, value: str) -> bool:
+    """Tell whether a select lets a value be chosen, by the value itself or by what the choice reads."""
+    return _option(select, value) is not None
 
 
 def _option(select: Control, wanted: str) -> Option | None:
@@ -165,7 +201,7 @@ def _option(select: Control, wanted: str) -> Option | None:
 
 def _entries(control: Control, wanted: str | None, pressed: Control | None, encoding: str) -> list[Entry]:
     """Give what one control adds (HTML Standard, "constructing the entry list")."""
-    if control.disabled or control.kind in ("reset", "button"):
+    if control.disabled or control.kind in ("reset", "button", JOINED):
         return []
     if control.kind in _SUBMIT:
         return _pressed(control) if control is pressed else []
@@ -192,7 +228,8 @@ def _held(control: Control, wanted: str | None) -> list[str]:
     if control.kind == "select":
         chosen = None if wanted is None else _option(control, wanted)
         return [chosen.value] if chosen else _standing(control)
-    return [_sanitised(control, control.value if wanted is None else _typed(control, wanted))]
+    standing = control.value if control.own is None else control.own
+    return [_sanitised(control, standing if wanted is None else _typed(control, wanted))]
 
 
 def _standing(select: Control) -> list[str]:

@@ -10,6 +10,7 @@ from typing import Literal
 from urllib.parse import urlsplit
 
 from hil.page.encode import Entry, multipart, urlencoded
+from hil.page.fill import JOINED
 from hil.page.page import Form
 
 Then = Literal["listen", "end and listen", "hang up"]
@@ -109,7 +110,7 @@ def _odd(page_url: str, form: Form) -> Iterable[HostileRequest]:
 
 def _entries(form: Form, changed: Entry) -> list[Entry]:
     """What the form shows, with the changed control first; buttons and what is off are left out."""
-    silent = ("submit", "image", "reset", "button", "file")
+    silent = ("submit", "image", "reset", "button", "file", JOINED)
     shown = [c for c in form.controls if c.name and c.name != changed.name and c.kind not in silent and not c.disabled]
     ticked = [c for c in shown if c.kind not in ("checkbox", "radio") or c.checked]
     return [changed, *(Entry(control.name, control.value) for control in ticked)]

@@ -47,7 +47,8 @@ class Control:
     "select", "textarea", or a button's "submit", "reset", "button". `value` is
     what it holds now (of a checkbox or radio button: what it sends if checked).
     `maxlength` counts UTF-16 code units. `disabled` counts a fieldset's too.
-    `minimum` and `maximum` are what the page states of a number, if it does; `step` is as written.
+    `minimum` and `maximum` are what the page states of a number, if it does; `step` is as written. Where `value` was read
+    at another address, `own` is what the control itself holds, and sends untouched.
     """
 
     name: str
@@ -66,6 +67,7 @@ class Control:
     target: Target = Target()
     placeholder: str = ""
     step: str = ""
+    own: str | None = None
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ class Page:
 
     `pairs` are labels and values of description lists and tables, in order;
     `loose` are controls that belong to no form; `note` says what could not be
-    read, if anything.
+    read, if anything. Of JSON, an object is a form and its keys are labels too.
     """
 
     url: str
@@ -111,12 +113,18 @@ class Page:
     pairs: tuple[tuple[str, str], ...] = ()
     links: tuple[Link, ...] = field(default=())
     note: str = ""
+    is_json: bool = False
 
     def controls(self) -> Iterator[Control]:
         """Give every control, those of the forms first."""
         for form in self.forms:
             yield from form.controls
         yield from self.loose
+
+
+def shown_by(control: Control) -> str:
+    """Give what a control shows as its value; a checkbox that is off shows none."""
+    return "" if control.kind == "checkbox" and not control.checked else control.value
 
 
 def same_label(one: str, other: str) -> bool:

@@ -6,6 +6,7 @@ gives a page with `is_html` false.
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import chain
 from urllib.parse import urljoin
 from xml.etree.ElementTree import Element
@@ -13,7 +14,8 @@ from xml.etree.ElementTree import Element
 import webencodings
 
 from hil.page.controls import read_forms
-from hil.page.page import Link, Page, value_of
+from hil.page.json_form import is_json, json_form, read_json
+from hil.page.page import Link, NotFound, Page, value_of
 from hil.page.tree import Tree, grow, name_of
 from hil.page.visible import one_line, visible_text
 
@@ -38,7 +40,19 @@ def read_page(body: bytes, content_type: str, url: str) -> Page:
     kind, charset = _kind_and_charset(content_type)
     if kind in ("text/html", "application/xhtml+xml") or (not kind and _LOOKS_LIKE_HTML.match(body)):
         return _read_html(grow(body, charset), url)
-    return Page(url, is_html=False, encoding=charset or "utf-8", text=_plain_text(body, kind, charset))
+    page = Page(url, is_html=False, encoding=charset or "utf-8", text=_plain_text(body, kind, charset))
+    return _read_json(page, body) if is_json(kind) else page
+
+
+def _read_json(page: Page, body: bytes) -> Page:
+    value = read_json(body)
+    if isinstance(value, NotFound):
+        return replace(page, note=value.reason)
+    form = json_form(value, page.url)
+    if form is None:
+        return replace(page, is_json=True)
+    pairs = tuple((c.name, str(c.checked).lower() if c.kind == "checkbox" else c.value) for c in form.controls)
+    return replace(page, is_json=True, forms=(form,), pairs=pairs)
 
 
 def _read_html(tree: Tree, url: str) -> Page:

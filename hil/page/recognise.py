@@ -5,23 +5,24 @@ too little is said as a question. Types and what they allow: HTML Standard, 4.10
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import Literal
 
-from hil.core.form_promise import Setting
+from hil.core.form_promise import ADDRESS_ROLES, Role, Setting
 from hil.page.page import Control, Form, Page
 from hil.page.words import (
     key_in_file,
     speaks_of_address,
+    speaks_of_fixed,
     speaks_of_key,
     speaks_of_network,
+    speaks_of_no_key,
     speaks_of_own_hotspot,
     speaks_of_update,
 )
 
-Role = Literal["network", "network key", "update key"]
 Kind = Literal["text", "number", "address", "secret"]
 
 _UNTYPED = ("hidden", "submit", "image", "reset", "button", "file")
@@ -105,7 +106,7 @@ def _recognised_by(control: Control, controls: Sequence[Control]) -> dict[str, s
 
 
 def guess_roles(typed: Sequence[Control]) -> dict[int, Role]:
-    """Which control is likely the network, its key, and the key for updates; by position."""
+    """Which control is likely the network, its key, the key for updates, and what else has a role; by position."""
     roles: dict[int, Role] = {}
     network = _best([_network_score(control) for control in typed])
     if network is not None:
@@ -116,7 +117,17 @@ def guess_roles(typed: Sequence[Control]) -> dict[int, Role]:
         roles[key] = "network key"
     if update is not None and update != key:
         roles[update] = "update key"
-    return roles
+    unkeyed = _best([int(c.kind == "checkbox" and speaks_of_no_key(c)) for c in typed])
+    if unkeyed is not None:
+        roles[unkeyed] = "network security"
+    return roles | _fixed_roles(typed, roles)
+
+
+def _fixed_roles(typed: Sequence[Control], taken: Mapping[int, Role]) -> dict[int, Role]:
+    """The three texts of a fixed address, all of them or none."""
+    fit = {at: c for at, c in enumerate(typed) if at not in taken and c.kind in _FREE_TEXT and not c.required}
+    found = {at: role for role in reversed(ADDRESS_ROLES) for at, c in fit.items() if speaks_of_fixed(role, c)}
+    return found if sorted(found.values()) == sorted(ADDRESS_ROLES) else {}
 
 
 def _best(scores: Sequence[int]) -> int | None:
@@ -164,6 +175,8 @@ def _proposal(control: Control, how: dict[str, str], role: Role | None, taken: S
     values: dict[str, object] = {**how, "kind": kind}
     if role is not None:
         values["role"] = role
+    if role == "network security":
+        values["without_key"] = control.value
     if kind == "secret":
         questions += _secret_questions(control)
         values |= {"prefilled": False, "blank": "keeps"}

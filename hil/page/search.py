@@ -1,7 +1,7 @@
 """Finds a secret in octets, plainly or in an encoding that a page or log may give it."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from html.entities import html5
@@ -35,27 +35,32 @@ def find_secret(haystack: bytes, secret: str) -> list[Found]:
     if not secret:
         raise ValueError("an empty secret is everywhere: give one of eight characters or more")
     octets = secret.encode("utf-8", "surrogateescape")
-    plain = {found.start() for found in _each(re.escape(octets), haystack)}
+    plain = set(_offsets(re.compile(re.escape(octets)), haystack))
     found = {Found(offset, "plain") for offset in plain}
     for encoding, pattern in _patterns(secret, octets):
         # A stretch without any escape is the plain one again.
-        found |= {Found(hit.start(), encoding) for hit in _each(pattern, haystack) if hit.start() not in plain}
+        found |= {Found(offset, encoding) for offset in _offsets(pattern, haystack) if offset not in plain}
     return sorted(found)
 
 
-def _each(pattern: bytes, haystack: bytes) -> list[re.Match[bytes]]:
-    return list(re.finditer(b"(?=" + pattern + b")", haystack))  # looking ahead finds overlapping ones too
+def _offsets(pattern: re.Pattern[bytes], haystack: bytes) -> Iterator[int]:
+    """Give each place where a pattern fits, overlapping ones too."""
+    hit = pattern.search(haystack)
+    while hit is not None:
+        yield hit.start()
+        hit = pattern.search(haystack, hit.start() + 1)
 
 
-@cache
-def _patterns(secret: str, octets: bytes) -> list[tuple[Encoding, bytes]]:
-    return [
+@cache  # re's own holds too few of them for the secrets of a whole run
+def _patterns(secret: str, octets: bytes) -> list[tuple[Encoding, re.Pattern[bytes]]]:
+    written: list[tuple[Encoding, bytes]] = [
         ("URL", b"".join(map(_url_octet, octets))),
         ("HTML", _letters(secret, _html_letter)),
         ("JSON", _letters(secret, _json_letter)),
         ("hex", _hex(octets)),
         *(("base64", _base64(octets, before)) for before in range(3)),
     ]
+    return [(encoding, re.compile(pattern)) for encoding, pattern in written]
 
 
 def _letters(secret: str, forms: Callable[[str], list[bytes]]) -> bytes:

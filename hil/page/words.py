@@ -18,6 +18,13 @@ _KEY = (
 )
 _UPDATE = r"updat|\bota\b|firmware|upgrad|aktualis|mise a jour|actualiz|aggiorna|обновл|更新|固件|업데이트"
 _OWN = r"\bap\b|hotspot|access ?point|soft ?ap|zugangspunkt|point d acces"
+_OPEN = (
+    r"(?:\bno|without|ohne|sans|\bsin|senza|zonder|без|無|无) (?:a )?(?:key|pass\w*|schlussel|kennwort|cle|clave|chiave|ключ)|"
+    r"open network|offenes netz"
+)
+_FIXED = r"(?:fixed|static|feste?|statische?|fixe|statique|fija|statica)\b.*\b(?:ip|address|adress?e?)\b|\bip (?:v4 )?addr\w*"
+_NETMASK = r"net ?mask|subnet|netzmaske|masque|mascara|maschera|маск"
+_GATEWAY = r"\bgateway|\brouter\b|passerelle|puerta de enlace|шлюз"
 _ADDRESS = r"\burl\b|\buri\b|endpoint|\bhttps?\b"
 
 
@@ -57,6 +64,16 @@ def speaks_of_own_hotspot(control: Control) -> bool:
 def speaks_of_address(control: Control) -> bool:
     """Whether it speaks of a web address."""
     return _found(_ADDRESS, control)
+
+
+def speaks_of_no_key(control: Control) -> bool:
+    """Whether it speaks of a network that has no key."""
+    return _found(_OPEN, control)
+
+
+def speaks_of_fixed(role: str, control: Control) -> bool:
+    """Whether it speaks of one of the three texts of a fixed address."""
+    return _found({"fixed address": _FIXED, "netmask": _NETMASK, "gateway": _GATEWAY}[role], control)
 
 
 def _found(pattern: str, control: Control) -> bool:

@@ -22,7 +22,8 @@ MEANING = {
 }
 WHAT_UNITS_ARE = (
     "Each known-bad unit carries one fault, put into the firmware on purpose, and its patch file states which checks must "
-    "fail and on which side of their limits; a golden unit carries none and must pass."
+    "fail and on which side of their limits; a golden unit carries none and must pass. A unit whose fault comes only now and "
+    "then is driven several times, and each of its checks must fail so in one run at least."
 )
 WHAT_MARKS_ARE = (
     "A tick stands beside a unit of which exactly the stated checks came out as stated and every other check passed; "
@@ -35,11 +36,15 @@ WHAT_BOUNDS_ARE = (
 )
 
 
+LEGS, LEGS_BRIEF = "the legs of the checks meant for them", "the legs of the first check meant for each"
+
+
 @dataclass(frozen=True, slots=True)
 class Challenge:
     """A series: its units as far as they came to a result, the number `asked` for, and whether those are all there are.
 
-    `titles` are those of the suite's checks, by name; `facts` what the record of one of the runs states.
+    `titles` are those of the suite's checks, by name; `facts` what the record of one of the runs states. `brief`: of each
+    known-bad unit only the legs of the first check that must fail were driven.
     """
 
     number: str
@@ -52,11 +57,17 @@ class Challenge:
     all_units: bool
     titles: Mapping[str, str]
     facts: Mapping[str, Mapping[str, Json]]
+    brief: bool = False
 
     @property
     def complete(self) -> bool:
         """Whether every unit asked for came to a result."""
         return _whole(self.units) == self.asked
+
+    @property
+    def tells_never(self) -> bool:
+        """Whether it can be told which checks caught nothing."""
+        return self.all_units and self.complete and not self.brief
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +111,7 @@ def challenge_page(challenge: Challenge) -> str:
 def build_page(challenge: Challenge) -> Page:
     """Put a series into words and pictures."""
     sums = sums_of(challenge.units)
-    never = never_caught(challenge.units, challenge.titles) if challenge.all_units and challenge.complete else ()
+    never = never_caught(challenge.units, challenge.titles) if challenge.tells_never else ()
     return Page(
         number=PLAIN.plain(challenge.number),
         mark=_mark_of_series(challenge),
@@ -132,6 +143,9 @@ def _sentence(challenge: Challenge, sums: Sums) -> str:
     if sums.bad:
         intended = sums.outcomes[Outcome.BY_INTENDED]
         parts.append(f"{intended} of {count(sums.bad, 'known-bad unit')} caught by the checks meant for them")
+        more = sum(unit.outcome is Outcome.BY_INTENDED and not unit.exact for unit in challenge.units)
+        if more:
+            parts.append(f"{more} of these by others too, or not exactly as stated")
         parts.append(f"{sums.missed.count} missed")
     if sums.golden:
         alarms = count(sums.false_alarms.count, "false alarm")
@@ -162,7 +176,7 @@ def _panels(challenge: Challenge) -> Iterator[Panel]:
     units, facts = challenge.units, challenge.facts
     bench, product, instruments = (facts.get(name, {}) for name in ("bench", "product", "instruments"))
     tools = dict.fromkeys(unit.driven.tool_revision for unit in units if unit.driven.tool_revision)
-    runs, minutes = sum(unit.runs for unit in units), sum(unit.driven.unit_time_s for unit in units) / 60.0
+    runs, minutes = sum(unit.runs for unit in units), sum(unit.unit_time_s for unit in units) / 60.0
     yield Panel(
         "Series",
         (
@@ -171,10 +185,12 @@ def _panels(challenge: Challenge) -> Iterator[Panel]:
             PLAIN.row("units", f"{_whole(units)} of {challenge.asked} with a result, in {count(runs, 'run')}"),
             PLAIN.row("unit time", f"{minutes:.0f} min"),
             PLAIN.row("golden units", f"{challenge.profile} profile"),
-            PLAIN.row("known-bad units", "the legs of the checks meant for them"),
+            PLAIN.row("known-bad units", LEGS_BRIEF if challenge.brief else LEGS),
         ),
     )
-    yield Panel("Tool", (PLAIN.row("revision", "; ".join(tools)),))
+    yield Panel(
+        "Tool", (PLAIN.row("revision", "; ".join(tools) if len(tools) < 2 else f"{len(tools)} of them, as above"),)
+    )
     yield Panel(
         "Bench",
         (
@@ -211,8 +227,8 @@ def _rated(what: str, rate: Rate) -> SumRow:
 
 
 def _never_note(challenge: Challenge, number: int) -> str:
-    if not (challenge.all_units and challenge.complete):
-        return "Not told: this needs a result of every unit there is."
+    if not challenge.tells_never:
+        return "Not told: this needs a result of every unit there is, over all its legs."
     if not number:
         return "None: every check has caught a fault."
     they = "it" if number == 1 else "they"

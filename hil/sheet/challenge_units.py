@@ -39,7 +39,10 @@ class CheckRow:
 
 @dataclass(frozen=True, slots=True)
 class UnitView:
-    """A unit; `statements` say how it was driven, `differences` what its rows do not say; `at` is its place's name."""
+    """A unit; `statements` say how it was driven, `differences` what its rows do not say; `at` is its place's name.
+
+    `sheets` are those of its runs: where each lies, and its number.
+    """
 
     at: str
     name: str
@@ -48,8 +51,7 @@ class UnitView:
     expected: str
     seen: str
     statements: str
-    sheet: str
-    sheet_number: str
+    sheets: tuple[tuple[str, str], ...]
     checks: tuple[CheckRow, ...]
     differences: tuple[str, ...]
     exact: bool
@@ -66,12 +68,17 @@ def unit_view(unit: Challenged, titles: Mapping[str, str]) -> UnitView:
         expected=str(unit.right_verdict),
         seen=str(unit.verdict or "no verdict"),
         statements=PLAIN.plain("; ".join(_statements(unit))),
-        sheet=quote(f"{unit.driven.folder}/sheet.html") if unit.driven.folder else "",
-        sheet_number=PLAIN.plain(unit.driven.folder.rpartition("/")[2]),
+        sheets=tuple(_sheets(unit)),
         checks=tuple(row for expected in unit.expected for row in _rows(expected, unit, titles)),
         differences=(*differences, *([PLAIN.plain(unit.trouble)] if unit.trouble else [])),
         exact=unit.exact,
     )
+
+
+def _sheets(unit: Challenged) -> Iterator[tuple[str, str]]:
+    for folder in (take.driven.folder for take in unit.takes or (unit,)):
+        if folder:
+            yield quote(f"{folder}/sheet.html"), PLAIN.plain(folder.rpartition("/")[2])
 
 
 def _word(unit: Challenged) -> str:
@@ -91,9 +98,12 @@ def _looks_like(unit: Challenged) -> Verdict:
 
 def _statements(unit: Challenged) -> Iterator[str]:
     yield count(unit.runs, "run")
+    if unit.takes:
+        low, high = unit.caught_in.between_percent
+        yield f"caught in {unit.caught_in.count} of {unit.caught_in.of}: {low:.1f} to {high:.1f} % of its runs, at 95 %"
     driven = unit.driven
     if driven.legs:
-        yield f"{driven.unit_time_s / 60.0:.1f} min of unit time"
+        yield f"{unit.unit_time_s / 60.0:.1f} min of unit time"
     if driven.speed is not None:
         yield f"speed {driven.speed:g}"
     if driven.build_sha256:
@@ -113,7 +123,7 @@ def _tally(seen: Sequence[SeenVerdict]) -> Iterator[str]:
 
 def _fit(expected: ExpectedVerdict, unit: Challenged) -> list[SeenVerdict]:
     """The checks of the run that an expectation is about."""
-    return [seen for seen in unit.seen if expected in expectations_of(seen.check, unit.expected)]
+    return [seen for seen in unit.telling(expected).seen if expected in expectations_of(seen.check, unit.expected)]
 
 
 def _rows(expected: ExpectedVerdict, unit: Challenged, titles: Mapping[str, str]) -> Iterator[CheckRow]:
@@ -132,17 +142,17 @@ def _rows(expected: ExpectedVerdict, unit: Challenged, titles: Mapping[str, str]
         for seen in fit:
             readings = [r for r in seen.readings if r.verdict is seen.verdict][:MOST_READINGS]
             title = PLAIN.plain(title_of(seen.check, titles))
-            yield from _rows_of_check(title, had, seen, readings, came=seen.check not in odd)
+            came = seen.check not in odd
+            yield from _rows_of_check(title, had, seen, readings, came=came, says=expected.says)
 
 
 def _rows_of_check(
-    title: str, had: str, seen: SeenVerdict, readings: Sequence[SeenReading], *, came: bool
+    title: str, had: str, seen: SeenVerdict, readings: Sequence[SeenReading], *, came: bool, says: str
 ) -> Iterator[CheckRow]:
-    """A row for each reading that made the verdict; one in words where none did."""
+    """A row for each reading that made the verdict; one in words where none did, among them those it had to say."""
     name = name_parts(seen.check)
     if not readings:
-        words = PLAIN.plain(seen.reason)
-        brief = words if len(words) <= BRIEF else f"{words[:BRIEF].rstrip()} …"
+        brief = _brief(PLAIN.plain(seen.reason), PLAIN.plain(says))
         yield CheckRow(title, name, had, f"{seen.verdict}: {brief}" if brief else str(seen.verdict), "", "", came)
     for at, booked in enumerate(readings):
         reading = reading_of(booked)
@@ -157,6 +167,14 @@ def _rows_of_check(
             reading_bar(reading, limits, booked.verdict) if limited else "",
             came,
         )
+
+
+def _brief(words: str, says: str) -> str:
+    """The beginning of what was seen, or where that lies later, what stands about the words it had to say."""
+    at = words.find(says)
+    first = max(0, at - BRIEF // 2) if at + len(says) > BRIEF else 0
+    ending = " …" if len(words) > first + BRIEF else ""
+    return f"{'… ' if first else ''}{words[first : first + BRIEF].strip()}{ending}"
 
 
 def name_parts(check: str) -> tuple[str, str]:

@@ -12,7 +12,6 @@ from hil.sheet.palette import MUTED, RULE
 TILE_PIXELS = 48
 EVEN_TILES = 9
 MOST_TILES = 14
-CHUNK_FRAMES = 256  # keeps the working arrays small on a small host
 LEAST_CHANGE = 0.004  # of linear light: a lamp that never changed more has no dark state to take off
 NEW_COLOUR = 45.0  # levels of 255 in any channel that make a colour new; only picks frames to show, judges nothing
 
@@ -64,7 +63,9 @@ def pick_frames(frames: LampFrames) -> list[int]:
 
 def mean_colours(crops: Crops) -> NDArray[np.float64]:
     """Each crop's mean, shape (n, 3), blue first, 0 to 255."""
-    means: NDArray[np.float64] = crops.reshape(len(crops), -1, 3).mean(axis=1, dtype=np.float64)
+    pixels = crops.shape[1] * crops.shape[2]  # summed plane by plane: many times as fast as numpy's mean of all three
+    sums = np.stack([crops[..., plane].sum(axis=(1, 2), dtype=np.uint32) for plane in range(3)], axis=1)
+    means: NDArray[np.float64] = sums / pixels
     return means
 
 
@@ -74,8 +75,7 @@ def lamp_light(frames: LampFrames) -> NDArray[np.float64]:
     Taken from pixels that are not blown out: a bright lamp's core is white whatever its colour. What the darkest frames
     show, the dark lamp, is taken off. There must be a frame.
     """
-    chunks = range(0, len(frames), CHUNK_FRAMES)
-    means = np.concatenate([_unblown_means(frames.unit[at : at + CHUNK_FRAMES]) for at in chunks])
+    means = np.array([_unblown_mean(crop) for crop in frames.unit])
     darkest = np.argsort(means.sum(axis=1))[: max(1, len(means) // 33)]
     above_dark = np.clip(means - means[darkest].mean(axis=0), 0.0, None)
     light = above_dark if above_dark.max() > LEAST_CHANGE else means
@@ -83,11 +83,11 @@ def lamp_light(frames: LampFrames) -> NDArray[np.float64]:
     return share
 
 
-def _unblown_means(crops: Crops) -> NDArray[np.float64]:
-    usable: NDArray[np.bool_] = np.all(crops < SATURATED_CODE, axis=3, keepdims=True)
-    linear = np.where(usable, SRGB_DECODE[crops[..., ::-1]], np.float32(0.0)).sum(axis=(1, 2), dtype=np.float64)
-    means: NDArray[np.float64] = linear / np.maximum(1, usable.sum(axis=(1, 2)))
-    return means
+def _unblown_mean(crop: Crops) -> tuple[float, float, float]:
+    """The mean linear light of the pixels that are not blown out, red first; dark where all of them are."""
+    usable = cv2.inRange(crop, (0, 0, 0), (SATURATED_CODE - 1,) * 3)
+    blue, green, red, _ = cv2.mean(cv2.LUT(crop, SRGB_DECODE), usable)
+    return red, green, blue
 
 
 def signed(value: float, digits: int) -> str:

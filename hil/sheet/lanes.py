@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from hil.core.moments import Moment
 from hil.core.product import Product
 from hil.evidence.console import ConsoleView
+from hil.evidence.quiet_starts import signs_of_starts
 from hil.evidence.resets import ResetsView
 from hil.evidence.window import Record, Window
 
@@ -62,6 +63,6 @@ def _starts(record: Record) -> Lane:
     """The ledger of resets over the whole run: each start that was heard, and who asked for it."""
     times = [m.time_s for m in record.moments] or [0.0]
     window = Window("the run", min(times), max(times), record)
-    ledger = ResetsView(window, ConsoleView(window)).ledger
+    ledger = ResetsView(window, signs_of_starts(window, ConsoleView(window))).ledger
     words = tuple(line.asked_by or UNASKED for line in ledger)
     return Lane("Starts, asked for by", tuple(line.time_s for line in ledger), words)

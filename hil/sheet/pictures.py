@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 from hil.core.readings import Reading
 from hil.core.verdicts import Limits, Verdict
@@ -12,6 +13,7 @@ BAR_WIDTH, BAR_HEIGHT = 180.0, 18.0
 LEAST_SEEN = 2.4  # a doubt narrower than this would vanish on paper
 
 
+@cache
 def verdict_mark(verdict: Verdict) -> str:
     """The mark of a verdict: each has a shape of its own, so that it reads without colour."""
     drawing = Drawing(24, 24, verdict.value)

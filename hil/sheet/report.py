@@ -1,11 +1,9 @@
 """What a sheet says, built once from a run and shown alike as HTML and as PDF. Plain records of plain text and SVG."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from hil.core.frames import LampFrames
-from hil.core.moments import Json, Moment
-from hil.core.product import Product
+from hil.core.moments import Json
 from hil.core.run_folder import RunInfo
 from hil.core.verdicts import Finding, Verdict
 from hil.evidence.window import Record
@@ -24,6 +22,7 @@ from hil.sheet.check_views import (
     value_and_doubt,
 )
 from hil.sheet.controls import control_rows
+from hil.sheet.differences import Comparison, PassedRun, ToldDifference
 from hil.sheet.failures import Failure, describe_failure
 from hil.sheet.front import (
     Panel,
@@ -58,13 +57,14 @@ class NearestView:
 
 @dataclass(frozen=True, slots=True)
 class FailedCheck:
-    """A failed check with its failures."""
+    """A failed check with its failures, and the first difference of its leg from that of a passed run."""
 
     number: int
     title: str
     name: str
     mark: Mark
     failures: tuple[Failure, ...]
+    difference: ToldDifference | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +86,7 @@ class Report:
     proposal: str
     legs: tuple[LegView, ...]
     failed: tuple[FailedCheck, ...]
+    failed_note: str
     unjudged: tuple[CheckView, ...]
     not_applicable: tuple[CheckView, ...]
     timeline: str
@@ -95,16 +96,15 @@ class Report:
 
 
 def build_report(
+    record: Record,
     info: RunInfo,
-    product: Product,
     results: Sequence[CheckResult],
-    moments: Sequence[Moment],
     verdict: Verdict,
-    frames: LampFrames,
-    page: Callable[[str], bytes],
+    passed: Sequence[PassedRun] = (),
 ) -> Report:
-    """Put a run into the words and pictures of a sheet; `page` gives an answer's body by the name of its file."""
-    wording, record = wording_for(info.facts), _record(info, product, moments, frames, page)
+    """Put a run into the words and pictures of a sheet; `passed` are runs to compare its failed checks with, newest first."""
+    wording, frames = wording_for(info.facts), record.frames()
+    compared = Comparison(record, info, passed, wording)
     groups = by_leg(results, info.legs)
     legs = leg_views(groups, info.legs, record, wording)
     numbered = dict(enumerate((result for group in groups.values() for result in group), 1))
@@ -117,7 +117,7 @@ def build_report(
         mark=mark_of(verdict),
         sentence=verdict_sentence(verdict, results, info),
         notices=_notices(info, wording),
-        panels=front_panels(info, product, wording),
+        panels=front_panels(info, record.product, wording),
         open_checks=tuple(replace(check, reason=_brief(check.reason)) for check in open_checks[:MOST_OPEN]),
         open_more=max(0, len(open_checks) - MOST_OPEN),
         totals=count_verdicts(results),
@@ -126,7 +126,8 @@ def build_report(
         statements=_statements(info, results, wording),
         proposal=proposal(verdict, info),
         legs=legs,
-        failed=tuple(_failed(view, numbered[view.number], info, moments, frames, wording) for view in failed),
+        failed=tuple(_failed(view, numbered[view.number], info, record, wording, compared) for view in failed),
+        failed_note=compared.note if failed else "",
         unjudged=unjudged,
         not_applicable=_of(views, Verdict.NOT_APPLICABLE),
         timeline=timeline_picture(record, info.legs, frames, _failed_at(numbered)),
@@ -134,13 +135,6 @@ def build_report(
         controls=control_rows(record, info.legs),
         further=further_panels(info.facts, wording),
     )
-
-
-def _record(
-    info: RunInfo, product: Product, moments: Sequence[Moment], frames: LampFrames, page: Callable[[str], bytes]
-) -> Record:
-    """What the views of evidence read; those the sheet uses need no raw console."""
-    return Record(product, info.facts, tuple(moments), lambda: frames, page, lambda: b"")
 
 
 def _of(views: Sequence[CheckView], *verdicts: Verdict) -> tuple[CheckView, ...]:
@@ -201,16 +195,16 @@ def _failed(
     view: CheckView,
     result: CheckResult,
     info: RunInfo,
-    moments: Sequence[Moment],
-    frames: LampFrames,
+    record: Record,
     wording: Wording,
+    compared: Comparison,
 ) -> FailedCheck:
     failures = tuple(
-        describe_failure(finding, wording, info.legs, moments, frames)
+        describe_failure(finding, wording, info.legs, record.moments, record.frames())
         for finding in result.findings
         if finding.verdict is Verdict.FAIL
     )
-    return FailedCheck(view.number, view.title, view.name, view.mark, failures)
+    return FailedCheck(view.number, view.title, view.name, view.mark, failures, compared.told(result))
 
 
 def _failed_at(numbered: Mapping[int, CheckResult]) -> dict[int, list[float]]:

@@ -8,15 +8,19 @@ from hil.core.readings import Reading
 from hil.evidence.console import ConsoleView
 from hil.evidence.pages import PagesView
 from hil.evidence.power import PowerView
+from hil.evidence.quiet_starts import signs_of_starts
 from hil.evidence.resets import ResetsView
 from hil.evidence.save_cuts import CutOutcome, Held, SaveCutsView, stored_texts, told_of
 from hil.evidence.seen import Seen
 from hil.evidence.starts import StartsView
 from hil.evidence.stations import AccessPointView
+from hil.evidence.update_cuts import UpdateCutsView, told_of_updates
+from hil.evidence.views import Gate, Views
 from hil.evidence.window import Record, Window
 from hil.judge.statistics import spread_statement
 from hil.sheet.drawing import Drawing
 from hil.sheet.palette import ALLOWED, FAIL_INK, INK, MUTED, PAPER, RULE
+from hil.sheet.update_picture import update_picture
 
 WIDTH, LEFT, RIGHT = 720.0, 96.0, 712.0
 ROW, TOP, FOOT = 17.0, 14.0, 30.0
@@ -38,12 +42,17 @@ def tries_pictures(record: Record, leg: str, begin_s: float, end_s: float) -> li
     if cuts.cuts:
         outcomes = cuts.outcomes(stored_texts(record.product, record.trial_values))
         found.append((f"Cuts over the save. {told_of(outcomes)}", cuts_picture(outcomes, cuts.answer_s())))
+    updates = UpdateCutsView(Views(window, Gate()))
+    if updates.cuts:
+        found.append(
+            (f"Cuts over the update. {told_of_updates(updates.outcomes())}", update_picture(updates.outcomes()))
+        )
     if starts.starts:
         console = ConsoleView(window)
         by_kind = {
             "power": starts.by_power(power),
             "reset line": starts.by_reset_line(console),
-            "software": starts.by_software(ResetsView(window, console)),
+            "software": starts.by_software(ResetsView(window, signs_of_starts(window, console))),
         }
         drawn = {kind: list(timed.values()) for kind, timed in by_kind.items() if timed}
         found.append(("Time from each start to an address, by what began it", starts_picture(drawn, record.product)))

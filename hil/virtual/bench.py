@@ -20,15 +20,16 @@ from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
 from hil.core.trial import Trial
 from hil.instruments.air_monitor import AirMonitor
-from hil.instruments.bench import Bench
+from hil.instruments.bench import Bench, Previous
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.flasher import Flasher
 from hil.instruments.lamp_camera import LampCamera, Region
-from hil.instruments.stations import NetworkPlan
+from hil.instruments.stations import RADIOS, NetworkPlan
 from hil.instruments.visits import Visits
 from hil.virtual.air.monitor import Monitor
-from hil.virtual.bench_stations import AirThread, VirtualAccessPoint, VirtualProbe
+from hil.virtual.bench_air import AirThread
+from hil.virtual.bench_stations import VirtualAccessPoint, VirtualProbe
 from hil.virtual.bench_switches import VirtualBenchLamp, VirtualPower
 from hil.virtual.build import make_build
 from hil.virtual.truth import TruthFile
@@ -36,6 +37,8 @@ from hil.virtual.world import ControlLine, WorldProcess
 
 FOLLOWED = 0.4  # share of the camera's frame rate up to which a flash can be told from its frames
 CHIP = "esp32"
+PREVIOUS_VERSIONS = ("1.3.9", "1.3.8")
+MADE_HERE = "none was given: this one is made from the sources of the virtual unit, with another version text alone"
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,12 @@ class OpenVirtualBench:
 
 
 def open_virtual_bench(
-    bench_file: BenchFile, product: Product, build: Build | None, trial: Trial, folder: RunFolder
+    bench_file: BenchFile,
+    product: Product,
+    build: Build | None,
+    trial: Trial,
+    folder: RunFolder,
+    previous: Build | None = None,
 ) -> OpenVirtualBench:
     """Start the world and open every instrument.
 
@@ -60,7 +68,7 @@ def open_virtual_bench(
     _refuse_too_fast(settings, product)
     seed = settings.seed if settings.seed is not None else secrets.randbelow(1 << 30)
     with ExitStack() as stack:
-        opened = _Opening(bench_file, seed, folder, stack).open(product, build, trial)
+        opened = _Opening(bench_file, seed, folder, stack).open(product, build, trial, previous)
         close = stack.pop_all().close
     return OpenVirtualBench(opened.bench, opened.facts, close)
 
@@ -87,7 +95,7 @@ class _Opening:
         self._random = random.Random(seed)
         self._label = bench_file.unit or self._draw_label()
 
-    def open(self, product: Product, build: Build | None, trial: Trial) -> OpenVirtualBench:
+    def open(self, product: Product, build: Build | None, trial: Trial, previous: Build | None) -> OpenVirtualBench:
         clock = Clock(self._settings.speed)
         timeline = Timeline(clock, self._folder.timeline)
         self._stack.callback(timeline.close)
@@ -112,10 +120,11 @@ class _Opening:
         camera = self._camera(scene, timeline)
         self._stack.callback(camera.stop)
         controls = Controls(timeline, power, (access_point, probe), lamp, self._seed)
+        build = build or load_build(make_build(self._folder.path / "build"))
         bench = Bench(
             timeline=timeline,
             label=self._label,
-            build=build or load_build(make_build(self._folder.path / "build")),
+            build=build,
             trial=trial,
             network=NetworkPlan(trial.network, trial.network_key, self._file.air_monitor.channels[0]),
             power=power,
@@ -127,12 +136,24 @@ class _Opening:
             air=air_monitor,
             camera=camera,
             bench_lamp=lamp,
+            channels=self._file.air_monitor.channels,
+            previous=self._previous(product, build, previous),
         )
         console.open()
         camera.start()
         controls.start()
         self._stack.callback(controls.stop)
         return OpenVirtualBench(bench, self._facts(board, camera, port), self._stack.close)
+
+    def _previous(self, product: Product, build: Build, given: Build | None) -> Previous | None:
+        """The previous build: the one given, else one made here, where the product has an update."""
+        if given is not None:
+            return Previous(given, f"given as {given.path}")
+        if product.update is None:
+            return None
+        version = next(text for text in PREVIOUS_VERSIONS if text != build.version)
+        made = load_build(make_build(self._folder.path / "previous", version=version))
+        return Previous(made, MADE_HERE)
 
     def _process(self, name: str, config: dict[str, object]) -> WorldProcess:
         process = WorldProcess(name, config)
@@ -158,7 +179,7 @@ class _Opening:
         except OSError as error:
             raise BenchError("air monitor", f"hears no air: {error}.") from error
         self._stack.callback(lambda: thread.run(receiver.close()))
-        addresses = [self._draw_address() for _ in range(1 + len(channels))]
+        addresses = [self._draw_address() for _ in range(RADIOS + len(channels))]
         access_point = VirtualAccessPoint(timeline, thread, air_port, addresses, self._seed)
         self._stack.callback(access_point.close)
         access_point.start(trial.control_network, channels)
@@ -208,6 +229,7 @@ class _Opening:
             "serial": self._label.serial_number,
             "label_key": self._label.hotspot_key,
             "seed": self._seed,
+            "rom_speaks": self._settings.rom_speaks,
         }
         if self._settings.interpreter != "auto":
             config["interpreter"] = self._settings.interpreter

@@ -1,109 +1,30 @@
 """The virtual bench's stations: access point with its control network, and probe, on the virtual air."""
 
 import asyncio
-import contextlib
 import socket
-import threading
-from collections.abc import Coroutine, Sequence
-from concurrent.futures import TimeoutError as FutureTimeoutError
-from typing import TypeVar
+import time
+from collections.abc import Sequence
+from functools import partial
 
-from hil.core.errors import BenchError, InstrumentGone
+from hil.core.errors import InstrumentGone
 from hil.core.moments import Json
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.stations import AccessPoint, Details, Lease, NetworkPlan, Probe
+from hil.instruments.stations import RADIOS, AccessPoint, Details, Exchanged, Lease, NetworkPlan, Probe, SpareAddress
+from hil.virtual.air.datagrams import Datagram
 from hil.virtual.air.radio import HotspotPlan, Radio, RadioEvent
+from hil.virtual.bench_air import ORDER_REAL_S, AirThread
 
-ORDER_REAL_S = 5.0
 ACCESS_POINT_IP = "198.51.100.1"  # RFC 5737, TEST-NET-2: documentation only
+SPARE_IP, NETMASK = "198.51.100.240", "255.255.255.0"  # beyond what the virtual access point leases
 CONTROL_IP = "192.0.2.1"  # TEST-NET-1
 RETRY_S = 0.5
-PUMP_OCTETS = 65536
-Result = TypeVar("Result")
+OWN_PORTS = (49152, 65535)  # RFC 6335, 6: those that nobody is assigned
 
 # What the access point books of its radio, and what it is called on the timeline.
-BOOKED = {"station joined": "joined", "station left": "left", "wrong key": "wrong key", "leased": "leased"}
-
-
-class AirThread:
-    """An asyncio loop in a thread of its own, for everything that lives in the virtual air."""
-
-    def __init__(self) -> None:
-        """Start it."""
-        self.loop = asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self.loop.run_forever, name="air", daemon=True)
-        self._thread.start()
-
-    def run(self, what: Coroutine[object, object, Result], limit_real_s: float = ORDER_REAL_S) -> Result:
-        """Run something in the loop and wait for it.
-
-        Raises:
-            BenchError: the air does not answer.
-        """
-        future = asyncio.run_coroutine_threadsafe(what, self.loop)
-        try:
-            return future.result(limit_real_s)
-        except (FutureTimeoutError, OSError) as error:
-            if isinstance(error, ConnectionRefusedError | TimeoutError) and future.done():
-                raise
-            future.cancel()
-            raise BenchError("virtual air", f"does not answer: {error or 'no answer in time'}.") from error
-
-    def dial(self, radio: Radio, host: str, port: int) -> socket.socket:
-        """A plain socket that leads through the air.
-
-        Raises:
-            ConnectionRefusedError: the station is there and refuses.
-            TimeoutError: nobody answers.
-        """
-        return self.run(_bridge(radio, host, port), 4 * ORDER_REAL_S)
-
-    def close(self) -> None:
-        """End the loop."""
-        self.run(_cancel_all())
-        self.loop.call_soon_threadsafe(self.loop.stop)
-        self._thread.join(timeout=2.0)
-        self.loop.close()
-
-
-async def _cancel_all() -> None:
-    others = [task for task in asyncio.all_tasks() if task is not asyncio.current_task()]
-    for task in others:
-        task.cancel()
-    await asyncio.gather(*others, return_exceptions=True)
-
-
-async def _bridge(radio: Radio, host: str, port: int) -> socket.socket:
-    air_reader, air_writer = await radio.dial(host, port)
-    ours, theirs = socket.socketpair()
-    near = await asyncio.open_connection(sock=theirs)
-    carrying = asyncio.create_task(_carry((air_reader, air_writer), near))
-    _keep.add(carrying)
-    carrying.add_done_callback(_keep.discard)
-    return ours
-
-
-_keep: set[asyncio.Task[None]] = set()  # the loop itself holds tasks weakly
-Ends = tuple[asyncio.StreamReader, asyncio.StreamWriter]
-
-
-async def _carry(far: Ends, near: Ends) -> None:
-    """Carry both ways until both have ended: one side's end leaves the other free to answer (RFC 9293, 3.6)."""
-    try:
-        await asyncio.gather(_pump(far[0], near[1]), _pump(near[0], far[1]))
-    finally:
-        far[1].close()
-        near[1].close()
-
-
-async def _pump(source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> None:
-    with contextlib.suppress(OSError):
-        while chunk := await source.read(PUMP_OCTETS):
-            sink.write(chunk)
-            await sink.drain()
-    with contextlib.suppress(OSError):
-        sink.write_eof()
+BOOKED = {"station joined": "joined", "station left": "left"} | {
+    kind: kind for kind in ("wrong key", "lease asked", "leased", "announced")
+}
 
 
 def _text(value: object) -> Json:
@@ -125,31 +46,41 @@ async def _members(radio: Radio) -> int:
     return len(radio.members)
 
 
+async def _members_of_all(radios: Sequence[Radio]) -> int:
+    """Count the members of several, asked all at once."""
+    return sum(await asyncio.gather(*(_members(radio) for radio in radios)))
+
+
 class VirtualAccessPoint(AccessPoint):
-    """The network for the unit, and the control network that stays on the air."""
+    """The networks for the unit, and the control network that stays on the air."""
 
     def __init__(
         self, timeline: Timeline, air: AirThread, air_port: int, addresses: Sequence[bytes], seed: int
     ) -> None:
-        """Prepare the radios: the first for the unit's network, the others for the control network, one a channel."""
+        """Prepare the radios: the first ones for the unit's networks, the others for the control network, one a channel."""
         super().__init__(timeline)
         self._air = air
         speed = timeline.clock.speed
-        self._radio = Radio(air_port, addresses[0], speed=speed, on_event=self._on_event, seed=seed)
-        self._control = [
-            Radio(air_port, address, speed=speed, on_event=lambda _event: None, seed=seed) for address in addresses[1:]
+        self._addresses = [":".join(f"{octet:02x}" for octet in address) for address in addresses[:RADIOS]]
+        self._radios = [
+            Radio(air_port, address, speed=speed, on_event=partial(self._on_event, number), seed=seed)
+            for number, address in enumerate(addresses[:RADIOS])
         ]
-        self._address = addresses[0]
+        self._control = [
+            Radio(air_port, address, speed=speed, on_event=lambda _event: None, seed=seed)
+            for address in addresses[RADIOS:]
+        ]
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
     def start(self, control_network: str, channels: Sequence[int]) -> None:
         """Put the control network on the air, on each channel."""
-        self._air.run(self._radio.open())
+        for radio in self._radios:
+            self._air.run(radio.open())
         for radio, channel in zip(self._control, channels, strict=True):
             self._air.run(radio.open())
             self._air.run(radio.host(HotspotPlan(control_network.encode(), None, channel, CONTROL_IP)))
 
-    def _go_up(self, plan: NetworkPlan) -> str:
+    def _go_up(self, plan: NetworkPlan, radio: int) -> str:
         """Offer the network."""
         hotspot = HotspotPlan(
             plan.name.encode(),
@@ -159,24 +90,27 @@ class VirtualAccessPoint(AccessPoint):
             hidden=plan.hidden,
             lease_delay_s=plan.lease_delay_s,
             refuses_leases=plan.refuses_leases,
+            weaker_by_db=plan.weaker_by_db,
         )
-        self._air.run(self._radio.host(hotspot))
-        return ":".join(f"{octet:02x}" for octet in self._address)
+        self._air.run(self._radios[radio].host(hotspot))
+        return self._addresses[radio]
 
-    def _go_down(self) -> None:
+    def _go_down(self, radio: int) -> None:
         """Fall silent, without farewell."""
-        self._air.run(self._radio.unhost(farewell=False))
+        self._air.run(self._radios[radio].unhost(farewell=False))
 
     def _ask(self) -> Details:
-        """The radio answers, with its members."""
-        members = self._air.run(_members(self._radio))
-        if not self._radio.connected:
+        """The radios answer, with their members."""
+        members = self._air.run(_members_of_all(self._radios))
+        if not all(radio.connected for radio in self._radios):
             raise InstrumentGone(self.source, "its radio is gone from the air.")
         return {"members": members, "network": self.network}
 
     def _dial(self, host: str, port: int) -> socket.socket:
+        """Dial by the radio whose network the host is in, as a bridge of them would."""
+        radio = next((radio for radio in self._radios if host in radio.members.values()), self._radios[0])
         try:
-            return self._air.dial(self._radio, host, port)
+            return self._air.dial(radio, host, port)
         except TimeoutError:
             self._ask()  # silence counts only while the bench's own end is there
             raise
@@ -185,15 +119,19 @@ class VirtualAccessPoint(AccessPoint):
         """The bench stands in its own network."""
         return Lease(self.network, ACCESS_POINT_IP, ACCESS_POINT_IP, self._endpoint.url)
 
-    def _on_event(self, event: RadioEvent) -> None:
+    def spare_address(self) -> SpareAddress:
+        """One above those that are leased."""
+        return SpareAddress(SPARE_IP, NETMASK, ACCESS_POINT_IP)
+
+    def _on_event(self, radio: int, event: RadioEvent) -> None:
         if event.kind in BOOKED:
-            self._report(BOOKED[event.kind], event.monotonic_s, _details(event))
+            details = {**_details(event), "bssid": self._addresses[radio]}
+            self._report(BOOKED[event.kind], event.monotonic_s, details)
 
     def close(self) -> None:
         """Close endpoint and radios."""
         self._endpoint.close()
-        self._air.run(self._radio.close())
-        for radio in self._control:
+        for radio in (*self._radios, *self._control):
             self._air.run(radio.close())
 
 
@@ -204,8 +142,14 @@ class VirtualProbe(Probe):
         """Prepare the radio."""
         super().__init__(timeline)
         self._air = air
-        self._radio = Radio(air_port, address, speed=timeline.clock.speed, on_event=self._on_event, seed=seed)
+        speed = timeline.clock.speed
+        self._radio = Radio(
+            air_port, address, speed=speed, on_event=self._on_event, seed=seed, on_datagram=self._take_datagram
+        )
         self._is_on = False
+        self._own_ip: str | None = None
+        self._own_port = OWN_PORTS[0]
+        self._awaited: dict[tuple[str, int, int], asyncio.Future[tuple[bytes, float]]] = {}
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
     def start(self) -> None:
@@ -235,7 +179,8 @@ class VirtualProbe(Probe):
             if isinstance(seen, Expired):
                 why = "no answer in time"
             elif seen.kind == "leased":
-                return Lease(name, seen.text("ip"), seen.text("router"), self._endpoint.url)
+                router = seen.text("router") or seen.text("server")
+                return Lease(name, seen.text("ip"), router, self._endpoint.url)
             else:
                 why = seen.text("why")
                 clock.pause(RETRY_S)
@@ -260,9 +205,40 @@ class VirtualProbe(Probe):
     def leave(self) -> None:
         """Leave the network and fall silent."""
         self._air.run(self._radio.leave())
+        self._own_ip = None
         self._timeline.add("probe", "left")
 
+    def _exchange(self, host: str, port: int, octets: bytes, limit_s: float) -> Exchanged:
+        """Ask from a port of our own, on which nothing but the answer from there is taken."""
+        limit_real_s = self._timeline.clock.real_s(limit_s)
+        exchanged = self._air.run(self._ask_by_datagram(host, port, octets, limit_real_s), ORDER_REAL_S + limit_real_s)
+        if exchanged.octets is None:
+            self._ask()  # silence counts only while the probe is there
+        return exchanged
+
+    async def _ask_by_datagram(self, host: str, port: int, octets: bytes, limit_real_s: float) -> Exchanged:
+        self._own_port = self._own_port + 1 if self._own_port < OWN_PORTS[1] else OWN_PORTS[0]
+        way = host, port, self._own_port
+        answer = self._awaited[way] = asyncio.get_running_loop().create_future()
+        sent_s = time.monotonic()
+        if self._own_ip is not None:
+            self._radio.send_datagram(Datagram(self._own_ip, self._own_port, host, port, octets))
+        try:
+            async with asyncio.timeout(limit_real_s):
+                return Exchanged(sent_s, *await answer)
+        except TimeoutError:
+            return Exchanged(sent_s, None, time.monotonic())
+        finally:
+            del self._awaited[way]
+
+    def _take_datagram(self, datagram: Datagram) -> None:
+        answer = self._awaited.get((datagram.source, datagram.source_port, datagram.target_port))
+        if answer is not None and not answer.done():
+            answer.set_result((datagram.payload, time.monotonic()))
+
     def _on_event(self, event: RadioEvent) -> None:
+        if event.kind in ("leased", "left"):
+            self._own_ip = str(event.data["ip"]) if event.kind == "leased" else None
         kind = "attempt failed" if event.kind == "join failed" else event.kind
         self._report(kind, event.monotonic_s, _details(event))
 

@@ -47,7 +47,8 @@ class Patch(BaseModel):
 
     `expect` names every check that must end other than in a pass; a unit without any is a golden one. `speed` is the
     fastest at which the bench's doubt still decides it, in unit seconds a real second. Of a known-bad unit the legs of
-    the checks it names are driven, and `legs` (names, or ids with their parameters) beside them.
+    the checks it names are driven, and `legs` (names, or ids with their parameters) beside them. `runs` is above one where
+    the fault comes in some runs only: the unit is driven so often, and each check must come out so in one of them at least.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -55,6 +56,7 @@ class Patch(BaseModel):
     why: str = Field(min_length=1)
     speed: float | None = Field(default=None, gt=0.0)
     legs: tuple[str, ...] = ()
+    runs: int = Field(default=1, ge=1)
     expect: tuple[ExpectedOfCheck, ...] = ()
     change: tuple[Change, ...] = Field(min_length=1)
 

@@ -1,7 +1,7 @@
 """The form saved: one restart, then connected, and the truth on the status page."""
 
 from hil.core.product import Product
-from hil.evidence.events import HotspotGone, Leased, SettingsSaved
+from hil.evidence.events import HotspotGone, Leased, SettingsSaved, SettingsSent
 from hil.evidence.leg_evidence import LegEvidence
 from hil.judge.judge import Judge
 from hil.judge.needs import needs
@@ -14,9 +14,10 @@ def test_settings_are_accepted(form_saved: LegEvidence, judge: Judge) -> None:
 
 
 @needs("resets")
-def test_one_restart_after_saving(form_saved: LegEvidence, judge: Judge) -> None:
-    """Saving restarts the unit once."""
-    judge.holds(form_saved.resets.starts_after("form"), "one start after saving")
+def test_one_restart_after_saving(form_saved: LegEvidence, product: Product, judge: Judge) -> None:
+    """Saving restarts the unit once, or not at all where it promises to join at once."""
+    promised = "one start after saving" if product.form.saved.restarts else "no start after saving"
+    judge.holds(form_saved.resets.starts_after("form"), promised)
 
 
 @needs("pages", "air")
@@ -30,7 +31,10 @@ def test_restart_in_time(form_saved: LegEvidence, product: Product, judge: Judge
 @needs("air", "access_point")
 def test_connected_in_time(form_saved: LegEvidence, product: Product, judge: Judge) -> None:
     """The unit is connected in time after the restart."""
-    judge.within(product.limits.connected_s, form_saved.between(HotspotGone, Leased), "restart → address given")
+    if not product.form.saved.restarts:
+        judge.holds(form_saved.air.seeks_network(), "the unit looks for the network")
+    begins, words = (HotspotGone, "restart") if product.form.saved.restarts else (SettingsSent, "settings sent")
+    judge.within(product.limits.connected_s, form_saved.between(begins, Leased), f"{words} → address given")
 
 
 @needs("access_point")
@@ -40,16 +44,20 @@ def test_stays_connected(form_saved: LegEvidence, judge: Judge) -> None:
 
 
 @needs("air", "access_point")
-def test_hotspot_gone_when_connected(form_saved: LegEvidence, judge: Judge) -> None:
+def test_hotspot_gone_when_connected(form_saved: LegEvidence, product: Product, judge: Judge) -> None:
     """No beacon of the hotspot is heard once the unit is connected."""
+    off = product.limits.hotspot_off_s
+    if off is not None and off.upper is not None and not product.form.saved.restarts:
+        judge.holds(form_saved.hotspot_off(off.upper), f"no beacon from {off.upper:g} s after the lease on")
+        return
     leased = form_saved.access_point.first("leased", form_saved.begin_s)
     judge.holds(form_saved.air.silent_after(leased), "no beacon after the lease")
 
 
 @needs("lamp")
-def test_lamp_order_into_connected(form_saved: LegEvidence, judge: Judge) -> None:
-    """The lamp shows setup, starting, joining, connected, in this order."""
-    expected = ["setup", "starting", "joining", "connected"]
+def test_lamp_order_into_connected(form_saved: LegEvidence, product: Product, judge: Judge) -> None:
+    """The lamp shows setup, starting (where the unit restarts), joining, connected, in this order."""
+    expected = ["setup", *(["starting"] if product.form.saved.restarts else []), "joining", "connected"]
     judge.holds(form_saved.lamp.shows_in_order(expected), "lamp: " + " → ".join(expected))
 
 
@@ -80,6 +88,9 @@ def test_status_page_is_true(form_saved: LegEvidence, product: Product, judge: J
 @needs("pages", "air")
 def test_running_time_agrees(form_saved: LegEvidence, product: Product, judge: Judge) -> None:
     """The time since start on the status page agrees with the bench's clock: no restart was hidden."""
+    if not product.form.saved.restarts:
+        judge.not_promised("a restart after saving")
+        return
     judge.holds(
         form_saved.running_time_agrees(HotspotGone, "status later", product.status), "running for, by our clock"
     )

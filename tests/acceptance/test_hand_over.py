@@ -18,7 +18,7 @@ def test_build_that_ran_is_the_build_given(hand_over: LegEvidence, judge: Judge)
 def test_handed_over_in_setup(hand_over: LegEvidence, judge: Judge) -> None:
     """The unit opens its hotspot as shipped."""
     judge.holds(hand_over.air.named(), "the hotspot is on the air")
-    judge.holds(hand_over.probe.got_in(), "the key on the label opens it")
+    judge.holds(hand_over.probe.got_in(), "the probe gets in, by the key on the label where it has one")
 
 
 @needs("access_point")

@@ -10,7 +10,7 @@ from hil.core.product import Product
 from hil.evidence.leg_evidence import LegEvidence
 from hil.judge.judge import Judge
 from hil.judge.needs import needs
-from hil.page.attempts import FROM_ANOTHER_SITE, WITHOUT_KEY
+from hil.page.attempts import FORM_WITHOUT_PASSWORD, FROM_ANOTHER_SITE, WITHOUT_KEY
 
 PROTECTED = "a settings page when connected, protected by a key"
 
@@ -25,6 +25,15 @@ def test_no_other_port_open_on_hotspot(open_on_hotspot: LegEvidence, judge: Judg
     """On its hotspot the unit has no TCP port open but the declared ones."""
     for promised, seen in open_on_hotspot.open_ports().items():
         judge.holds(seen, promised)
+
+
+@needs("pages")
+def test_form_on_hotspot_asks_for_the_password(open_on_hotspot: LegEvidence, product: Product, judge: Judge) -> None:
+    """Without its password the form on the hotspot does not open."""
+    if product.form.user is None:
+        judge.not_promised("a password for the form on the hotspot")
+        return
+    judge.holds(open_on_hotspot.pages.refused_with(FORM_WITHOUT_PASSWORD, 401, 403), "turned away without it")
 
 
 @needs("pages", "console", "air", "probe")

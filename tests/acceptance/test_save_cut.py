@@ -13,8 +13,8 @@ from hil.judge.needs import needs
 @needs("pages", "access_point", "power")
 def test_old_or_new_settings_after_cut(save_cut: LegEvidence, product: Product, judge: Judge) -> None:
     """After each cut while saving the unit joins again with its old settings or the new ones, never neither nor a mixture."""
-    if product.form.text_to_change is None:
-        judge.not_promised("a text setting that shows what it holds")
+    if product.form.text_to_change is None or product.form.connected_path is None:
+        judge.not_promised("a settings page when connected, with a text that shows what it holds")
         return
     cuts, saved = save_cut.save_cuts(), saved_values(save_cut, product)
     judge.all_hold(

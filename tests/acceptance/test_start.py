@@ -50,7 +50,7 @@ def test_hotspot_security(first_start: LegEvidence, product: Product, judge: Jud
 
 @needs("probe")
 def test_hotspot_lets_the_label_key_in(first_start: LegEvidence, judge: Judge) -> None:
-    """The key on the label opens the hotspot."""
+    """The key on the label opens the hotspot; one that is promised open lets anybody in."""
     judge.holds(first_start.probe.got_in(), "the probe joins and gets an address")
 
 

@@ -9,7 +9,8 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from threading import Event
@@ -44,11 +45,24 @@ SIGNATURE = (ExpectedVerdict(LATE, Verdict.FAIL, reading="above"),)
 ABOVE = SeenReading("p", Verdict.FAIL, 13.18, 13.22, None, 12.0, "s")
 ASLEEP = "order: camera asleep from 60.3 s to 62.7 s"
 LIMIT_S = 10.0
+DAY = "HIL_CHALLENGE_DAY"  # HIL_CHALLENGE_DAY=20782 ci/test tests/cli/test_challenge.py drives that day's units again
 COLLECT = """
 import json
 from dataclasses import asdict
-from hil.cli.challenge_plan import suite_checks
-print(json.dumps([asdict(check) for check in suite_checks()]))
+from hil_fixtures.wanted import legs_of
+from hil.cli.challenge_plan import plan_of, suite_checks
+from hil.cli.challenged_unit import known_units
+from hil.cli.collected import collect
+from hil.core.product import load_product
+from hil.virtual import DEMO_PRODUCT
+checks, product = suite_checks(), load_product(DEMO_PRODUCT)
+leg_s = {c.id: c.leg.expected_s(product) for i in collect(["--hil-profile=release"]) for c in legs_of(i)}
+plans = [plan_of(unit, checks, None, "quick", brief=True) for unit in known_units() if not unit.golden]
+planned_s = {
+    p.unit.name: p.unit.runs * sum(s for leg, s in leg_s.items() if {leg, leg.partition("[")[0]} & set(p.legs))
+    for p in plans
+}
+print(json.dumps({"checks": [asdict(check) for check in checks], "planned_s": planned_s}))
 """
 
 
@@ -86,6 +100,21 @@ def test_a_golden_unit_is_driven_over_a_profile_and_a_bad_one_over_its_legs() ->
     assert plan_of(bad, CHECKS, None, "quick") == Plan(bad, "release", ("start", "cut"), 2.0)
     good = known_units([GOOD_UNIT])[0]
     assert plan_of(good, CHECKS, 3.0, "quick") == Plan(good, "quick", (), 3.0)
+
+
+def test_briefly_a_bad_one_is_driven_over_its_first_check_that_must_fail() -> None:
+    signature = (
+        ExpectedVerdict("test_b.py::*", Verdict.NOT_REACHED),
+        ExpectedVerdict("test_c.py::test_two", Verdict.FAIL),
+        ExpectedVerdict(FINE, Verdict.FAIL),
+    )
+    bad = KnownUnit("late", "late", "", signature, None)
+    plan = plan_of(bad, CHECKS, None, "quick", brief=True)
+    assert (plan.legs, plan.unit.expected) == (("start",), signature[2:])  # the suite's order, not the signature's
+    both = plan_of(replace(bad, legs=("cut",)), CHECKS, None, "quick", brief=True)
+    assert (both.legs, both.unit.expected) == (("start", "cut"), signature[1:])
+    good = known_units([GOOD_UNIT])[0]
+    assert plan_of(good, CHECKS, None, "quick", brief=True) == plan_of(good, CHECKS, None, "quick")
 
 
 def test_a_result_is_known_by_all_that_made_it() -> None:
@@ -303,6 +332,54 @@ def test_a_unit_whose_witnesses_slept_is_driven_once_more(runs: Runs) -> None:
     assert "exact, driven again" in ended.output
 
 
+def passes_but(unit: KnownUnit) -> Challenged:
+    """A run in which a fault that comes now and then did not come."""
+    return came_to(unit, SeenVerdict(LATE, Verdict.PASS), SeenVerdict(FINE, Verdict.PASS), verdict=Verdict.PASS)
+
+
+@pytest.fixture
+def sometimes(runs: Runs, monkeypatch: pytest.MonkeyPatch) -> Runs:
+    """One unit more, whose fault comes in some of three runs only."""
+    unit = KnownUnit("odd", "odd", "It is late now and then.", SIGNATURE, None, (), "sum of odd", 3)
+    monkeypatch.setattr(challenge, "known_units", lambda _names: [unit])
+    return runs
+
+
+def no_difference(one: Challenged) -> Challenged:
+    """As its run is read where the fault comes now and then."""
+    return replace(one, differences=differences(SIGNATURE, one.seen, sometimes=True))
+
+
+def test_a_unit_whose_fault_comes_now_and_then_is_driven_as_often_as_it_says(sometimes: Runs) -> None:
+    outcomes = [passes_but, as_should, passes_but]
+    sometimes.to["odd"] = lambda unit: no_difference(outcomes.pop(0)(unit))
+    ended = challenged("odd")
+    assert (ended.exit_code, sometimes.driven) == (0, ["odd"] * 3), ended.output
+    assert "(run 3 of 3)" in ended.output
+    # scipy.stats.binomtest(1, 3).proportion_ci(): 0.0084 … 0.9057
+    assert "caught in 1 of 3 runs: true rate 0.8 to 90.6 %" in " ".join(ended.output.split())
+    assert "driven again" not in ended.output
+    assert "not as expected" not in ended.output
+    assert {path.name for path in series().iterdir() if path.is_dir()} == {"results", "odd", "odd-2", "odd-3"}
+    again = challenged("--resume", str(series()))
+    assert (again.exit_code, len(sometimes.driven)) == (0, 3), again.output
+
+
+def test_a_fault_that_never_came_was_missed(sometimes: Runs) -> None:
+    sometimes.to["odd"] = lambda unit: no_difference(passes_but(unit))
+    ended = challenged("odd")
+    assert ended.exit_code == 1
+    text = " ".join(ended.output.split())
+    assert f"missing: {LATE} came to a fail as stated in none of 3 runs" in text
+    assert "caught in 0 of 3 runs: true rate 0.0 to 70.8 %" in text  # 1 - 0.025 ** (1 / 3) = 0.7076
+
+
+def test_of_several_runs_the_others_wait_for_none_that_broke(sometimes: Runs) -> None:
+    sometimes.to["odd"] = lambda unit: unit.without_run("exit code 3: no room on the disk")
+    assert challenged("odd").exit_code == 1
+    assert sometimes.driven == ["odd"]
+
+
 def test_what_came_to_no_whole_run_is_driven_again_when_resumed(runs: Runs) -> None:
     runs.to["late"] = lambda unit: unit.without_run("exit code 3: no room on the disk")
     ended = challenged("late")
@@ -385,13 +462,30 @@ def test_what_a_unit_says_is_harmless_on_a_terminal() -> None:
     assert not set("".join([*table([unit]), *sum_lines([unit], 1.0)])) & set(hostile[:1] + hostile[4:])
 
 
+Collected = tuple[tuple[SuiteCheck, ...], dict[str, float]]
+
+
 @pytest.fixture(scope="module")
-def suite() -> tuple[SuiteCheck, ...]:
-    """The shipped suite as pytest collects it, in a process of its own."""
+def collected() -> Collected:
+    """The shipped suite as pytest collects it, and what is planned of known-bad units, in a process of its own."""
     done = subprocess.run(
         [sys.executable, "-W", "ignore", "-c", COLLECT], capture_output=True, text=True, check=True, timeout=60
     )
-    return tuple(SuiteCheck(c["name"], c["title"], tuple(c["legs"])) for c in json.loads(done.stdout.splitlines()[-1]))
+    found = json.loads(done.stdout.splitlines()[-1])
+    checks = tuple(SuiteCheck(c["name"], c["title"], tuple(c["legs"])) for c in found["checks"])
+    return checks, {str(name): float(value) for name, value in found["planned_s"].items()}
+
+
+@pytest.fixture
+def suite(collected: Collected) -> tuple[SuiteCheck, ...]:
+    """Its checks."""
+    return collected[0]
+
+
+@pytest.fixture
+def planned_s(collected: Collected) -> Mapping[str, float]:
+    """How long the legs of each known-bad unit take that are driven of it briefly, unit seconds."""
+    return collected[1]
 
 
 @pytest.mark.parametrize("name", patch_names())
@@ -456,24 +550,39 @@ def test_a_unit_that_cannot_be_run_is_not_called_caught(tmp_path: Path) -> None:
     assert "0 of 1 known-bad units caught" in ended.out
 
 
-def test_known_bad_units_are_caught_with_exactly_their_signatures(tmp_path: Path) -> None:
-    ended = hil("challenge", "lamp_red_green_swapped", "lease_late", "--jobs", "1", cwd=tmp_path)
-    assert ended.code == 0, f"{ended.out}{ended.err}"
+def parts_of_the_days(planned_s: Mapping[str, float]) -> list[tuple[str, str]]:
+    """Two known-bad units for each day, until all had theirs: the longest with the quickest, and so inwards."""
+    names = sorted(planned_s, key=lambda name: (planned_s[name], name))
+    half = (len(names) + 1) // 2
+    return [(names[-1 - at], names[at] if names[at] != names[-1 - at] else names[0]) for at in range(half)]
+
+
+def test_every_unit_has_its_day() -> None:
+    for number in (2, 3, 60, 61):
+        planned_s = {f"unit_{at}": float(at % 7) for at in range(number)}
+        parts = parts_of_the_days(planned_s)
+        assert {name for part in parts for name in part} == set(planned_s)
+        assert all(one != other for one, other in parts)
+        assert len(parts) == (number + 1) // 2
+
+
+def test_known_bad_units_of_the_day_are_caught_with_exactly_their_signatures(
+    planned_s: Mapping[str, float], tmp_path: Path
+) -> None:
+    """Each day two others, briefly: day number of `DAY`, else days since 1 January 1970, over the parts, remainder."""
+    day = int(os.environ.get(DAY) or time.time() // 86400)
+    parts = parts_of_the_days(planned_s)
+    units = parts[day % len(parts)]
+    print(f"{DAY}={day}: {' and '.join(units)}; {len(parts)} days until all were driven")  # shown where it fails
+    ended = hil("challenge", *units, "--brief", "--jobs", "1", cwd=tmp_path)
+    assert ended.code == 0, f"{DAY}={day}\n{ended.out}{ended.err}"
     assert "2 of 2 known-bad units caught, 2 exactly" in ended.out
-    assert "caught by lamp_order_into_connected, lamp_order_after_cut" in ended.out
-    assert "caught by hotspot_lease_in_time" in ended.out
     assert max(len(line) for line in ended.out.splitlines() if "reports/" not in line) <= COLUMNS
     (folder,) = ended.reports.iterdir()
-    (record,) = (folder / "lamp_red_green_swapped" / "run").glob("*/run.json")
-    info = json.loads(record.read_text(encoding="utf-8"))
-    assert info["partial"]
-    assert {leg["name"] for leg in info["legs"]} < {
-        "build_flashed",
-        "first_start",
-        "form_saved",
-        "power_cut",
-        "unplugged",
-    }
+    for unit in units:
+        records = [file for run in folder.glob(f"{unit}*") for file in run.glob("run/*/run.json")]
+        assert len(records) >= load_patch(unit).runs
+        assert all(json.loads(file.read_text(encoding="utf-8"))["partial"] for file in records)
     again = hil("challenge", "--resume", str(folder), cwd=tmp_path)
     assert again.code == 0, f"{again.out}{again.err}"
     assert "2 of 2 units have their result already" in again.out

@@ -14,7 +14,7 @@ def test_every_leg_of_a_release_is_told_with_its_parameter(tmp_path: Path) -> No
 
 
 def test_a_selection_needs_fewer_legs(tmp_path: Path) -> None:
-    ended = hil("route", "-k", "test_hotspot_name", cwd=tmp_path)
+    ended = hil("route", "-k", "test_first_hotspot_in_time", cwd=tmp_path)
     assert "first_start" in ended.out
     assert "form_saved" not in ended.out
     assert "1 check, about" in ended.out

@@ -12,7 +12,7 @@ from support.verdicts import witnesses_by_check
 from hil.cli.suite import Catalogue, Defect, covered, load_catalogue
 from hil.core.errors import OurBug
 
-NOT_YET = {"crowded_air", "static_address", "update_loses", "update_cut", "brown_out", "heap_leak"}
+NOT_YET = {"crowded_air", "brown_out"}
 PROFILES = {"test_a.py::test_one": "quick", "test_a.py::test_two": "release", "test_b.py::test_one": "release"}
 
 

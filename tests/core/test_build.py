@@ -70,6 +70,20 @@ def test_the_sum_changes_with_content_place_and_division_but_not_with_the_order_
     assert len({sum_of(pieces) for pieces in [[one, two], *others]}) == 5
 
 
+def test_the_image_an_update_sends_is_the_only_one_or_the_one_marked(folder: Path) -> None:
+    (folder / "build.toml").write_text(TWO_IMAGES + "update = true\n")
+    assert load_build(folder).for_update.content() == b"vent"
+    (folder / "build.toml").write_text('version = "1"\n[[images]]\nfile = "vent.bin"\noffset = 0\n')
+    assert load_build(folder).for_update.content() == b"vent"
+
+
+@pytest.mark.parametrize("text", [TWO_IMAGES, TWO_IMAGES.replace("offset = 0x", "update = true\noffset = 0x")])
+def test_of_several_images_one_alone_must_be_marked(folder: Path, text: str) -> None:
+    (folder / "build.toml").write_text(text.replace("settings = [{ update = true\n", "settings = [{ "))
+    with pytest.raises(InputError, match="update = true"):
+        _ = load_build(folder).for_update
+
+
 def test_a_missing_build_file(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"there is no such build file") as caught:
         load_build(tmp_path / "build.toml")

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from hil.core.errors import InputError
-from hil.core.form_promise import Setting
-from hil.core.product import Bound, Flash, Lamp, Product, Restarts, load_product
+from hil.core.form_promise import Form, Setting
+from hil.core.product import Bound, Flash, Lamp, Memory, Product, Restarts, load_product
 from hil.core.product_words import describe
 from hil.virtual import DEMO_PRODUCT
 
@@ -62,6 +62,8 @@ WRONG = [  # what is changed, into what, what the message begins with, what it s
     ('model = "MV-2"', "model = 2", "model = 2", "a valid string"),
     ('model = "MV-2"', "", "model: missing", "Add it"),
     ("[status]", "[statuss]", "statuss: unknown key", "status"),
+    ('free_memory = "Free memory"', "", "(whole file)", "set status.free_memory"),
+    ("leak_octets = { upper = 8 }", "leak_octets = { }", "memory.leak_octets = {}", "lower, upper or both"),
     ('colour = "green"', 'colour = "teal"', "stages.connected.lamp.colour = 'teal'", "'white', 'red', 'amber'"),
     ('colour = "green"', 'color = "green"', "stages.connected.lamp.color: unknown key", "colour, duty, flash_hz"),
     ("setup = { lamp", "set_up = { lamp", "stages.set_up: unknown key", "'starting', 'joining', 'setup'"),
@@ -116,9 +118,25 @@ WRONG = [  # what is changed, into what, what the message begins with, what it s
     ("hex_key = true", 'refuses = "["', "form.settings.network_key", "'[' is not a regular expression"),
     ("longest = 128", "longest = 0", "form.settings.reports_to.longest = 0", "greater than 0"),
     ("longest = 128", "hex_key = true", "form.settings.reports_to", 'hex_key goes with role = "network key"'),
+    (', without_key = "yes"', "", "form.settings.network_open", 'without_key goes with role = "network security"'),
+    (', role = "netmask"', "", "form", 'one needs role = "netmask"'),
+    ('role = "gateway"', 'role = "gateway", blank = "keeps"', "form.settings.gateway", 'leave blank = "clears"'),
     ('trial = "27.5"', "trial = 27.5", "form.settings.opens_at.trial = 27.5", "a valid string"),
     ("start = 'rst:0x'", "start = '('", "console", "'(' is not a regular expression"),
     ("baud = 115200", "baud = 0", "console.baud = 0", "greater than 0"),
+    ('path = "/update"', 'path = "update"', "update.path = 'update'", "'^/'"),
+    (
+        'kind = "secret", role = "update key"',
+        'kind = "secret"',
+        "(whole file)",
+        'needs a setting with role = "update key"',
+    ),
+    (
+        '[update]\npath = "/update"\nuser = "vent"\n',
+        "",
+        "(whole file)",
+        "limits.updated_s is promised, but there is no",
+    ),
 ]
 
 
@@ -184,6 +202,30 @@ def test_a_setting_is_found_by_its_role(product: Product) -> None:
     assert product.form.by_role("no such role") is None
 
 
+def test_what_is_typed_for_a_network_with_a_key_and_without(product: Product) -> None:
+    secured = {"network": "here", "network_key": "k" * 8, "network_open": ""}
+    assert product.form.network_values("here", "k" * 8) == secured
+    open_ = {"network": "here", "network_key": "", "network_open": "yes"}
+    assert product.form.network_values("here", None) == open_
+
+
+@pytest.mark.parametrize(("blank", "typed"), [("clears", {"a": "here", "b": ""}), ("keeps", None), ("refused", None)])
+def test_without_a_setting_for_it_only_a_key_that_a_blank_clears_says_that_there_is_none(
+    blank: str, typed: dict[str, str] | None
+) -> None:
+    key = {"control": "b", "role": "network key", "kind": "secret", "prefilled": False, "blank": blank}
+    form = Form.model_validate({"path": "/", "settings": {"a": {"control": "a", "role": "network"}, "b": key}})
+    assert form.network_values("here", None) == typed
+    assert form.network_values("here", "k" * 8) == {"a": "here", "b": "k" * 8}
+    assert form.address_values() is None
+
+
+def test_what_is_typed_for_a_fixed_address_and_for_none(product: Product) -> None:
+    typed = {"fixed_address": "192.0.2.7", "netmask": "255.255.255.0", "gateway": "192.0.2.1"}
+    assert product.form.address_values(*typed.values()) == typed
+    assert product.form.address_values() == dict.fromkeys(typed, "")
+
+
 def test_a_secret_is_known_by_its_kind() -> None:
     assert Setting(control="k", kind="secret", prefilled=False).secret
     assert not Setting(control="k").secret
@@ -195,9 +237,17 @@ def test_a_description_tells_every_promise(product: Product) -> None:
     assert all(f"Stage {name}: lamp {stage.lamp}." in told for name, stage in product.stages.items())
     assert all(f"Setting {name} " in told for name in product.form.settings)
     assert "Setting unit_name (text): control 'unit_name', shown as stored, blank refused, at most 32 octets." in told
+    assert "A network without a key can be saved, by network_open." in told
+    assert "The address can be fixed, by fixed_address, netmask, gateway; blank, it is undone." in told
     assert all(
         text in told for text in ("mossgate-{address_tail}", "wpa2", "203.0.113.1", "/settings", "/now", "115200")
     )
+
+
+def test_an_update_is_told_with_where_it_is_posted(product: Product) -> None:
+    said = "When connected an update is posted to /update by user 'vent' with the update key."
+    assert said in describe(product)
+    assert said not in describe(product.model_copy(update={"update": None}))
 
 
 def test_what_is_promised_of_many_starts(product: Product) -> None:
@@ -213,3 +263,13 @@ def test_what_is_promised_of_many_starts(product: Product) -> None:
 def test_no_percentile_lies_below_the_median(spread: float) -> None:
     with pytest.raises(ValueError, match="greater than 1"):
         Restarts(spread=spread)
+
+
+def test_what_memory_may_cost_is_judged_in_octets_and_told(product: Product) -> None:
+    promise = product.memory.leak_octets
+    assert promise is not None
+    assert str(promise.limits) == "≤ 8 octets"
+    costs = "each page load, aborted load and rejoin costs ≤ 8 octets of it for good, over many."
+    said = f"Free memory beside 'Free memory': {costs}"
+    assert said in describe(product)
+    assert said not in describe(product.model_copy(update={"memory": Memory()}))

@@ -6,9 +6,11 @@ from support.records import line, make, moment, power, product_with, start_line
 from hil.core.moments import Moment
 from hil.core.product import Product
 from hil.evidence.console import ConsoleView
+from hil.evidence.leaks import no_secret_said
 
 BEGIN_S, END_S = 100.0, 130.0
 OPENED = moment(50.0, "console", "opened", port="loop://")
+FLASHED = moment(40.0, "flasher", "verified", matches=True)
 SPOKEN = (OPENED, power("on", 101.0), start_line(101.2), line(105.0, "stage: joining"))
 
 
@@ -83,6 +85,14 @@ def test_each_start_needs_its_own_line() -> None:
     assert gaps(again) == [(pytest.approx(111.98), END_S)]
 
 
+def test_a_start_for_the_flasher_alone_is_not_mute() -> None:
+    """The port is closed for it until the supply is off again; opened before that, the console should have heard the unit."""
+    given, back = moment(100.9, "console", "closed"), moment(109.0, "console", "opened")
+    off = power("off", 108.0)
+    assert gaps(view(OPENED, power("on", 101.0), given, off, back)) == []
+    assert gaps(view(OPENED, power("on", 101.0), given, moment(105.0, "console", "opened"), off)) != []
+
+
 def test_a_line_while_the_supply_was_on_is_enough() -> None:
     assert gaps(view(OPENED, power("on", 101.0), start_line(101.2), power("off", 110.0))) == []
 
@@ -115,31 +125,46 @@ def test_no_port_or_lost_output_is_asleep(moments: list[Moment], expected: list[
 @pytest.mark.parametrize("kind", ["lost", "closed", "overrun"])
 def test_a_port_that_went_before_the_leg_and_never_came_back_is_asleep(kind: str) -> None:
     """A silent unit says nothing, so the port alone can tell that somebody listened."""
-    gone = view(OPENED, moment(90.0, "console", kind), power("on", 101.0), product=silent_product())
+    gone = view(FLASHED, OPENED, moment(90.0, "console", kind), power("on", 101.0), product=silent_product())
     assert gaps(gone) == [(BEGIN_S, END_S)]
-    assert gone.no_crash().holds is None
+    assert no_secret_said(gone, {}).holds is None
 
 
 def test_a_port_that_was_opened_again_before_the_leg_is_awake() -> None:
-    again = [OPENED, moment(90.0, "console", "closed"), moment(95.0, "console", "opened")]
+    again = [FLASHED, OPENED, moment(90.0, "console", "closed"), moment(95.0, "console", "opened")]
     assert gaps(view(*again, power("on", 101.0), product=silent_product())) == []
 
 
 def test_a_port_that_is_opened_only_within_the_leg_was_asleep_until_then() -> None:
-    late = [OPENED, moment(90.0, "console", "lost"), power("on", 101.0), moment(115.0, "console", "opened")]
+    late = [FLASHED, OPENED, moment(90.0, "console", "lost"), power("on", 101.0), moment(115.0, "console", "opened")]
     assert gaps(view(*late, product=silent_product())) == [(BEGIN_S, 115.0)]
 
 
 def test_the_flasher_s_own_use_of_the_port_is_no_console_output() -> None:
     """Closed and opened again within a leg: nothing the program says is lost, since it does not run."""
     session = [moment(103.0, "console", "closed"), moment(110.0, "console", "opened")]
-    assert gaps(view(OPENED, power("on", 101.0), *session, product=silent_product())) == []
+    assert gaps(view(FLASHED, OPENED, power("on", 101.0), *session, product=silent_product())) == []
 
 
 def test_a_silent_console_that_was_open_throughout_is_awake() -> None:
-    quiet = view(OPENED, power("on", 101.0), product=silent_product())
+    quiet = view(FLASHED, OPENED, power("on", 101.0), product=silent_product())
     assert gaps(quiet) == []
-    assert quiet.no_crash().holds is True
+    assert no_secret_said(quiet, {"key": "nk-3x5v8b2c6n1m"}).holds is True
+
+
+def test_a_silent_console_through_whose_wire_nothing_was_ever_heard_is_asleep() -> None:
+    """Its wire may be cut: the flasher, or any line, shows that it is not."""
+    assert gaps(view(OPENED, power("on", 101.0), product=silent_product())) == [(BEGIN_S, END_S)]
+    assert gaps(view(OPENED, line(60.0, "x"), power("on", 101.0), product=silent_product())) == []
+    later = moment(131.0, "flasher", "verified", matches=True)
+    assert gaps(view(OPENED, later, product=silent_product())) == [(BEGIN_S, END_S)]
+
+
+def test_a_silent_console_promises_nothing_of_crashes_and_is_blamed_for_one_all_the_same() -> None:
+    seen = view(FLASHED, OPENED, product=silent_product()).no_crash()
+    assert (seen.holds, seen.promised) == (None, False)
+    seen = view(FLASHED, OPENED, line(120.0, "Traceback"), product=silent_product()).no_crash()
+    assert (seen.holds, seen.promised) == (False, True)
 
 
 def test_a_product_without_crash_patterns_has_no_crash_text() -> None:

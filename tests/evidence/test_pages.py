@@ -1,6 +1,7 @@
 """The pages' view: requests by purpose, their answers, and what stands in them. Pages are written out here by hand."""
 
 import hashlib
+import json
 from math import inf
 
 import pytest
@@ -20,6 +21,10 @@ ROWS = {
     "report_key": '<input type="password" name="report_key" value="{}">',
     "network": '<input name="network" value="{}">',
     "network_key": '<input type="password" name="network_key" value="{}">',
+    "network_open": '<input type="checkbox" name="network_open" value="yes{}">',
+    "fixed_address": '<input name="fixed_address" value="{}">',
+    "netmask": '<input name="netmask" value="{}">',
+    "gateway": '<input name="gateway" value="{}">',
     "update_key": '<input type="password" name="update_key" value="{}">',
 }
 SHOWN = {name: "" if name in SECRETS else value for name, value in TYPED.items()}
@@ -338,3 +343,66 @@ def test_what_we_asked_for_ourselves_is_no_leak() -> None:
     asked = [f"http://u/save?key={SECRETS['network_key']}"]
     answer = moment(110.0, "pages", "answered", purpose="save", url="http://u/done", status=200, redirects=list(asked))
     assert view(answer).without_secrets(SECRETS).holds is True
+
+
+class TestSpreadOverSeveral:
+    """A form whose values are told at another address: nothing is shown unless that was answered, too."""
+
+    STORED = product_with({"form": {"stored": {"path": "/state"}}})
+    STATE = json.dumps(
+        {
+            **{name: value for name, value in SHOWN.items() if name not in SECRETS},
+            "a1": 27.5,
+            "a2": 21,
+            "report_every_s": 120,
+            "fixed_address": "",
+            "netmask": "",
+            "gateway": "",
+        }
+    ).encode()
+
+    def view(self, *moments: Moment, state: bytes = STATE) -> PagesView:
+        pages = {"form.body": form({}), "state.body": state}
+        return PagesView(make(moments, pages=pages, product=self.STORED).window(100.0, 130.0))
+
+    FORM = answered(110.0, "form", "form.body")
+    TOLD = answered(
+        111.0, "form at /state", "state.body", content_type="application/json", url="http://203.0.113.1/state"
+    )
+
+    def test_the_form_shows_what_is_told_there(self) -> None:
+        assert (
+            self.view(self.FORM, self.TOLD).shows("form", {"unit_name": TYPED["unit_name"], "opens_at": "27.5"}).holds
+        )
+        assert self.view(self.FORM, self.TOLD).has_all_settings("form").holds is True
+
+    def test_another_value_there_is_another_value(self) -> None:
+        state = self.STATE.replace(b"27.5", b"24.0")
+        seen = self.view(self.FORM, self.TOLD, state=state).shows("form", {"opens_at": "27.5"})
+        assert (seen.holds, seen.text) == (False, "opens_at shows '24', not '27.5'")
+
+    def test_a_number_told_as_text_is_none(self) -> None:
+        state = self.STATE.replace(b"27.5", b'"27.5"')
+        assert self.view(self.FORM, self.TOLD, state=state).shows("form", {"opens_at": "27.5"}).holds is False
+
+    def test_without_that_answer_nothing_is_shown(self) -> None:
+        assert self.view(self.FORM).shows("form", {"unit_name": "vent"}).holds is None
+        gone = answered(111.0, "form at /state", "state.body", status=404, url="http://203.0.113.1/state")
+        seen = self.view(self.FORM, gone).shows("form", {"unit_name": "vent"})
+        assert (seen.holds, "/state" in seen.text, "404" in seen.text) == (False, True, True)
+
+    def test_json_is_a_page_only_where_a_product_file_tells_of_it(self) -> None:
+        assert self.view(self.FORM, self.TOLD).served("form at /state").holds is True
+        script = product_with(
+            {"form": {"request": {"path": "/api"}, "settings": {
+                "opens_at": {"control": "a1", "label": None}, "closes_at": {"control": "a2", "label": None},
+            }}}
+        )  # fmt: skip
+        saved = moment(112.0, "pages", "answered", purpose="save", method="POST", status=204, url="", file="")
+        assert PagesView(make([saved], product=script).window(100.0, 130.0)).served("save").holds is True
+        assert view(saved).served("save").holds is False
+
+    def test_of_several_requests_for_a_purpose_the_last_counts(self) -> None:
+        first = answered(110.0, "save", "form.body")
+        refused = answered(112.0, "save", "state.body", status=403)
+        assert self.view(first, refused).served("save").holds is False

@@ -1,7 +1,7 @@
 """The ledger of resets: one order allows one start, whatever code the chip prints with it."""
 
 import pytest
-from support.records import line, make, moment, power, start_line, states
+from support.records import line, make, moment, power, product_with, start_line, states
 
 from hil.core.moments import Moment
 from hil.evidence.console import ConsoleView
@@ -152,3 +152,32 @@ def test_starts_of_saves_that_the_leg_never_made_are_not_taken_for_good(instrume
     assert view(*whole).one_start_for_each("form").holds is True
     left = moment(125.0, "leg", "gave up", why="it did not come back", instrument=instrument)
     assert view(*whole, left).one_start_for_each("form").holds is holds
+
+
+class TestAUnitThatJoinsAtOnce:
+    """A product that promises no restart after a save: a save orders no start, and any start is one too many."""
+
+    JOINS = product_with({"limits": {"restart_s": None}, "form": {"saved": {"then": "joins"}}})
+    SAID = line(112.0, "stage: joining")
+
+    def view(self, *moments: Moment) -> ResetsView:
+        window = make([OPENED, *states(100.0, 131.0), *moments], product=self.JOINS).window(105.0, 130.0)
+        return ResetsView(window, ConsoleView(window))
+
+    def test_no_start_is_as_promised(self) -> None:
+        view = self.view(ON, FORM, self.SAID)
+        assert (view.starts_after("form").holds, view.one_start_for_each("form").holds) == (True, True)
+
+    def test_a_start_is_one_nobody_asked_for(self) -> None:
+        seen = self.view(ON, FORM, start_line(112.0)).starts_after("form")
+        assert (seen.holds, "nobody asked for" in seen.text) == (False, True)
+
+    def test_where_nothing_was_saved_or_nobody_listened_nothing_is_told(self) -> None:
+        assert self.view(ON, self.SAID).starts_after("form").holds is None
+        assert self.view(ON, FORM).starts_after("form").holds is None
+        assert self.view(ON, FORM, self.SAID, moment(115.0, "console", "lost")).starts_after("form").holds is None
+
+    @pytest.mark.parametrize(("instrument", "holds"), [("", False), ("access point", None)])
+    def test_a_leg_that_gave_up_does_not_pass(self, instrument: str, holds: bool | None) -> None:
+        left = moment(125.0, "leg", "gave up", why="it did not come back", instrument=instrument)
+        assert self.view(ON, FORM, self.SAID, left).one_start_for_each("form").holds is holds

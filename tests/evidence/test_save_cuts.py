@@ -24,7 +24,7 @@ def form_with(values: dict[str, str]) -> bytes:
 
     def boxes() -> Iterator[str]:
         for name, setting in load_product(DEMO_PRODUCT).form.settings.items():
-            value = "" if setting.secret else values.get(name, TYPED[name])
+            value = "" if setting.secret else values.get(name, TYPED.get(name, setting.default or ""))
             control = setting.control or name
             label = f'<label for="{control}">{escape(setting.label)}</label>' if setting.label else ""
             yield f'{label}<input id="{control}" name="{control}" value="{escape(value)}">'

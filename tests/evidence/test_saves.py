@@ -143,3 +143,21 @@ def test_an_error_of_the_unit_s_own_is_no_refusal_that_was_promised() -> None:
     found = view(make(moments, pages={"answer": b"<!DOCTYPE html><p>Internal error.</p>"}, product=product))
     assert found.text_back("network 1").holds is False
     assert found.joined("network 1").holds is False
+
+
+def test_a_unit_that_joins_at_once_need_not_join_anew_for_another_setting() -> None:
+    joins = product_with({"limits": {"restart_s": None}, "form": {"saved": {"then": "joins"}}})
+    page = {"answer": b"<!DOCTYPE html><p>Saved.</p>"}
+    left = moment(20.0, "access point", "left", address=UNIT)
+    back = moment(30.0, "access point", "leased", address=UNIT, ip="198.51.100.2")
+
+    def joined(*more: Moment, asleep: tuple[str, ...] = (), **typed: str) -> bool | None:
+        moments = [*awake(0.0, 60.0, but=asleep), saved(10.0, "edit", **typed), answered(10.5, "edit", "answer"), *more]
+        return view(make(moments, pages=page, product=joins)).joined("edit").holds
+
+    assert joined(unit_name="north") is True
+    assert joined(left, unit_name="north") is False
+    assert joined(left, back, unit_name="north") is True
+    assert joined(unit_name="north", asleep=("access point",)) is None
+    assert joined(network=NAME) is False
+    assert joined(back, network=NAME) is True

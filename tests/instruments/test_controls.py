@@ -14,7 +14,7 @@ from hil.core.timeline import Expired, Timeline
 from hil.instruments.bench_lamp import BenchLamp
 from hil.instruments.controls import Controls
 from hil.instruments.power import Power, SupplyState
-from hil.instruments.stations import AccessPoint, Details, Lease, NetworkPlan, Probe
+from hil.instruments.stations import AccessPoint, Details, Exchanged, Lease, NetworkPlan, Probe, SpareAddress
 
 SPEED = 20.0
 LIMIT_S = 400.0  # unit seconds
@@ -52,14 +52,17 @@ class StandInAccessPoint(AccessPoint):
         self._does()
         return {"members": 1}
 
-    def _go_up(self, plan: NetworkPlan) -> str:
+    def _go_up(self, plan: NetworkPlan, radio: int) -> str:
         raise AssertionError("a control changes no network")
 
-    def _go_down(self) -> None:
+    def _go_down(self, radio: int) -> None:
         raise AssertionError("a control changes no network")
 
     def lease_of_bench(self) -> Lease:
         raise AssertionError("a control wants no lease")
+
+    def spare_address(self) -> SpareAddress:
+        raise AssertionError("a control wants no address")
 
 
 class StandInProbe(Probe):
@@ -76,6 +79,9 @@ class StandInProbe(Probe):
 
     def leave(self) -> None:
         raise AssertionError("a control leaves nothing")
+
+    def _exchange(self, host: str, port: int, octets: bytes, limit_s: float) -> Exchanged:
+        raise AssertionError("a control asks for nothing")
 
 
 class StandInLamp(BenchLamp):

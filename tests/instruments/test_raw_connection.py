@@ -105,6 +105,18 @@ def test_what_is_no_whole_answer_is_told_apart(
     assert connection.answer().body == said
 
 
+def test_sending_is_over_once_the_answer_is_whole_or_the_far_end_takes_nothing(
+    far_end: FarEnds, opened: Opened
+) -> None:
+    for said, stays, over in ((REFUSAL, True, True), (b"", False, True), (b"", True, False)):
+        connection = opened(far_end(saying(said, stays=stays)).dial)
+        connection.send(NONSENSE)
+        assert not connection.over
+        connection.listen(LIMIT_S if over else SHORT_S)
+        assert connection.over is over
+    assert opened(failing(TimeoutError())).over
+
+
 def test_the_far_end_may_answer_after_ours_has_ended(far_end: FarEnds, opened: Opened) -> None:
     def answer_at_the_end(connection: socket.socket, _stop: threading.Event) -> None:
         assert connection.recv(100) == b""

@@ -173,3 +173,16 @@ def test_a_bare_connection_is_booked_when_it_is_done_with(timeline: Timeline, tm
     booked = timeline.since()[-1]
     assert (booked.source, booked.kind, booked.text("purpose")) == ("pages", "refused", "half a body")
     assert (booked.data["octets_out"], booked.data["status"]) == (0, None)
+
+
+def test_a_visitor_that_was_told_the_password_bears_it_each_time_and_a_stranger_never(
+    fake: type[FakePages], timeline: Timeline, tmp_path: Path
+) -> None:
+    """RFC 7617, 2.2: a client may send the credentials for a space of paths again, unasked."""
+    fake.answers += [answer() for _ in range(4)]
+    visitor = Visits(timeline, tmp_path).at(LEASE, ("admin", "key"))
+    visitor.get("http://203.0.113.1/", "form")
+    visitor.send(FormRequest("POST", "http://203.0.113.1/save", b"", ""), "save")
+    visitor.get("http://203.0.113.1/", "form", auth=("vent", "other"))
+    visitor.stranger().get("http://203.0.113.1/", "form")
+    assert [auth for _, auth in fake.asked] == [("admin", "key"), ("admin", "key"), ("vent", "other"), None]

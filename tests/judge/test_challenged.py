@@ -10,7 +10,7 @@ import pytest
 from scipy.stats import binomtest
 
 from hil.core.verdicts import Verdict
-from hil.judge.challenged import Challenged, Outcome, Rate, never_caught, sums_of
+from hil.judge.challenged import Challenged, Outcome, Rate, never_caught, over_runs, sums_of
 from hil.judge.signature import ExpectedVerdict, SeenVerdict, differences
 
 A, B, C = "test_a.py::test_a", "test_a.py::test_b[1]", "test_c.py::test_c"
@@ -116,3 +116,60 @@ def test_bounds(count: int, of: int) -> None:
 def test_nothing_decided_bounds_nothing() -> None:
     assert Rate(0, 0).below == 1.0
     assert Rate(4, 4).below == 1.0
+
+
+def take(came: str) -> Challenged:
+    """One run of a unit whose fault comes only now and then."""
+    one = unit(came)
+    return replace(one, differences=differences(BOTH, one.seen, sometimes=True))
+
+
+@pytest.mark.parametrize(
+    ("came", "outcome", "exact", "caught_in"),
+    [
+        (("ffp", "ppp", "ppp"), Outcome.BY_INTENDED, True, (1, 3)),
+        (("fpp", "pfp"), Outcome.BY_INTENDED, True, (2, 2)),  # each of the two in one run
+        (("ppp", "ffp", "ppf"), Outcome.BY_INTENDED, False, (1, 3)),  # and one that should have passed, once
+        (("ffu", "ppp"), Outcome.BY_INTENDED, False, (1, 2)),
+        (("fpp", "ppp"), Outcome.IN_PART, False, (1, 2)),
+        (("ppp", "ppf"), Outcome.BY_ANOTHER, False, (0, 2)),
+        (("ppp", "ppp"), Outcome.MISSED, False, (0, 2)),
+        (("ppp", "puu"), Outcome.UNDECIDED, False, (0, 2)),
+    ],
+)
+def test_a_fault_that_comes_now_and_then(
+    came: tuple[str, ...], outcome: Outcome, exact: bool, caught_in: tuple[int, int]
+) -> None:
+    whole = over_runs([take(one) for one in came])
+    assert (whole.outcome, whole.exact) == (outcome, exact)
+    assert (whole.caught_in.count, whole.caught_in.of) == caught_in
+    assert (whole.runs, len(whole.takes)) == (len(came), len(came))
+    assert len(whole.unprovoked) == sum(one[2:] in ("p", "f") for one in came)  # C alone has no fault before it
+
+
+def test_what_a_fault_that_comes_keeps_from_being_reached_may_be_so() -> None:
+    expected = (ExpectedVerdict(A, Verdict.FAIL), ExpectedVerdict(C, Verdict.NOT_REACHED))
+    runs = [unit(came, expected) for came in ("fpp", "ppp")]
+    whole = over_runs([replace(one, differences=differences(expected, one.seen, sometimes=True)) for one in runs])
+    assert (whole.outcome, whole.differences) == (Outcome.BY_INTENDED, ())
+
+
+def test_a_run_of_several_that_is_none_leaves_the_unit_without() -> None:
+    whole = over_runs([take("ffp"), replace(take("ppp"), trouble="the bench broke", verdict=None)])
+    assert (whole.outcome, whole.trouble) == (Outcome.NO_RUN, "the bench broke")
+
+
+def test_the_run_that_tells_of_an_expectation() -> None:
+    takes = [take("ppp"), take("pfp"), take("ffp")]
+    whole = over_runs(takes)
+    assert (whole.telling(BOTH[0]), whole.telling(BOTH[1])) == (takes[2], takes[1])
+    assert whole.seen == takes[2].seen
+
+
+@pytest.mark.parametrize(("count", "of"), [(0, 8), (3, 8), (8, 8), (1, 20)])
+def test_a_share_lies_between_scipys_bounds(count: int, of: int) -> None:
+    """`binomtest(...).proportion_ci(method="exact")` is an implementation of Clopper and Pearson's of its own."""
+    exact = binomtest(count, of).proportion_ci(0.95, method="exact")
+    low, high = Rate(count, of).between_percent
+    assert low / 100 <= exact.low + 1e-9 < low / 100 + 0.0011
+    assert high / 100 - 0.0011 < exact.high - 1e-9 <= high / 100

@@ -132,3 +132,10 @@ def test_verdicts_are_read_from_the_timeline() -> None:
     assert (seen[0].check, seen[0].verdict, seen[0].reason) == (LATE, Verdict.FAIL, "why")
     assert seen[1].readings == (SeenReading("p", Verdict.FAIL, 40.0, None, 22.5, 25.5, "s", "patience ran out"),)
     assert seen[-1].verdict is Verdict.NOT_REACHED
+
+
+def test_a_fault_that_comes_now_and_then_may_have_let_its_checks_pass() -> None:
+    passed = run_with(late=SeenVerdict(LATE, Verdict.PASS), other=SeenVerdict(OTHER, Verdict.PASS))
+    assert differences(SIGNATURE, passed, sometimes=True) == ()
+    odd = run_with(late=SeenVerdict(LATE, Verdict.UNJUDGED, "straddles"), fine=SeenVerdict(FINE, Verdict.FAIL, "odd"))
+    assert [d.kind for d in differences(SIGNATURE, odd, sometimes=True)] == [Kind.OTHER_VERDICT, Kind.EXTRA]

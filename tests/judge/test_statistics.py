@@ -5,7 +5,14 @@ import pytest
 from scipy.stats import binomtest
 
 from hil.core.readings import Reading
-from hil.judge.statistics import highest_rate, percentile_over_median, rate_statement, spread_of, spread_statement
+from hil.judge.statistics import (
+    highest_rate,
+    percentile_over_median,
+    rate_between,
+    rate_statement,
+    spread_of,
+    spread_statement,
+)
 
 
 @pytest.mark.parametrize("tried", [1, 2, 8, 20, 31, 200])
@@ -110,3 +117,12 @@ def test_starts_that_never_ended(never: int, above: bool) -> None:
 def test_nothing_timed_has_no_ratio() -> None:
     assert percentile_over_median([]) is None
     assert percentile_over_median([NEVER]) is None
+
+
+@pytest.mark.parametrize(
+    ("failed", "tried", "low", "high"),
+    [(81, 263, 0.2527, 0.3676), (15, 148, 0.0578, 0.1617), (0, 20, 0.0, 0.1684), (1, 29, 0.0009, 0.1776)],
+)
+def test_newcombes_cases_two_sided(failed: int, tried: int, low: float, high: float) -> None:
+    """R. G. Newcombe, Statistics in Medicine 17 (1998) 857, Table I: the exact intervals of Clopper and Pearson at 95 %."""
+    assert rate_between(failed, tried) == pytest.approx((low, high), abs=5e-5)

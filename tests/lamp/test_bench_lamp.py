@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from hil.lamp import Delay, NotTold, awake_windows, bench_lamp_delay, bench_lamp_seen
+from hil.lamp import Delay, NotTold, awake_windows, bench_lamp_delay, bench_lamp_seen, bench_lamp_watched
 from hil.lamp.doubt import Floats
 
 
@@ -53,6 +53,27 @@ def test_the_delays_doubt_covers_the_truth_and_is_not_padded(
     assert len(results) >= 300
     assert (error <= doubt).mean() >= 0.93
     assert doubt.mean() <= 2.0 * np.quantile(error, 0.95)
+
+
+@pytest.mark.parametrize("first_on", [True, False])
+def test_both_at_once_are_what_they_are_one_by_one(first_on: bool) -> None:
+    random = np.random.default_rng(12)
+    orders = rhythm(random, 25)
+    stamps, light = pictured(random, orders, 0.3, 0.1, 0.03, 0.01, first_on)
+    light[60:90] = light[59]  # the camera sleeps for a while
+    delay = bench_lamp_delay(orders, stamps, light, first_on=first_on)
+    assert isinstance(delay, Delay)
+    seen = bench_lamp_seen(orders, stamps, light, delay, first_on=first_on)
+    assert bench_lamp_watched(orders, stamps, light, first_on=first_on) == (delay, seen)
+    assert any(switch.seen_s is None for switch in seen)
+
+
+@pytest.mark.parametrize(("orders", "light"), [([], []), ([0.5, 0.9], [0.0] * 40), ([0.5, 0.9], [0.0, 1.0] * 20)])
+def test_both_at_once_are_not_told_for_the_same_reason(orders: list[float], light: list[float]) -> None:
+    stamps = np.arange(len(light)) * 0.1
+    reason = bench_lamp_delay(orders, stamps, light)
+    assert isinstance(reason, NotTold)
+    assert bench_lamp_watched(orders, stamps, light) == reason
 
 
 def test_a_rhythm_in_step_with_the_frames_is_not_averaged_away() -> None:

@@ -4,12 +4,14 @@ Sources: IEEE 802.11-2020, 9.4.2.2 (a name has at most 32 octets) and J.4.1 (a p
 Standard, 4.10.5.1.12 (min and max of a number). The product file's own promises are the rest.
 """
 
+from ipaddress import IPv4Address, IPv4Interface
+
 import pytest
 from support.records import TYPED, product_with
 
 from hil.core.form_promise import Setting
 from hil.core.product import load_product
-from hil.page.contract import Try, grown, kept_whole, tries, typed_again
+from hil.page.contract import GOOD_ADDRESS, Try, grown, kept_whole, tries, typed_again
 from hil.page.read import read_page
 from hil.virtual import DEMO_PRODUCT
 
@@ -20,6 +22,8 @@ FORM = """<!DOCTYPE html><form method="post" action="/save">
 <input name="reports_to" type="url" value=""><input name="report_every_s" type="number" min="10" max="3600" value="120">
 <input name="report_key" type="password"><input name="network" value="bench-q7">
 <input name="network_key" type="password"><input name="update_key" type="password"></form>"""
+NAMES = ("fixed_address", "netmask", "gateway")
+ADDRESSES = "".join(f"<input name={name}>" for name in NAMES)
 PRODUCT = load_product(DEMO_PRODUCT)
 
 
@@ -67,6 +71,28 @@ def test_numbers_beyond_what_the_page_states() -> None:
         name: [one.may_keep for one in found[name] if one.value == "1e3"] for name in ("opens_at", "report_every_s")
     }
     assert kept == {"opens_at": [False], "report_every_s": [True]}  # 1e3 is 1000, a number like any other
+
+
+def test_of_addresses_one_of_three_is_wrong_and_the_others_are_good() -> None:
+    """By Python's `ipaddress`, the reference here: each trio is no network with its unit and gateway, but for that one value."""
+    found = planned(FORM.replace("</form>", f"{ADDRESSES}</form>"))
+    tried = [one for name in NAMES for one in found[name]]
+    assert {one.kind for one in tried} == {"no such address"}
+    assert [one.setting for one in tried] == ["fixed_address", "fixed_address", "netmask", "gateway"]
+    for one in tried:
+        trio = {**one.beside, one.setting: one.value}
+        assert set(trio) == set(NAMES)
+        assert not goes_together(*(trio[name] for name in NAMES)), trio
+    assert goes_together(*GOOD_ADDRESS)
+    assert [one.may_keep for one in tried] == [False, False, False, True]
+
+
+def goes_together(address: str, netmask: str, gateway: str) -> bool:
+    try:
+        network = IPv4Interface(f"{IPv4Address(address)}/{netmask}").network
+        return IPv4Address(gateway) in network
+    except ValueError:
+        return False
 
 
 def test_a_blank_is_tried_only_where_it_is_refused() -> None:

@@ -116,6 +116,28 @@ def test_roles_by_labels_in_many_languages(name_label: str, key_label: str, upda
     assert roles_of(markup) == {"b": "network", "c": "network key", "d": "update key"}
 
 
+@pytest.mark.parametrize(
+    ("labels", "tick"),
+    [
+        (("Fixed address", "Netmask", "Gateway"), "The network has no key"),
+        (("Static IP", "Subnet mask", "Default gateway"), "Open network"),
+        (("IP address", "Subnet", "Router"), "No password"),
+        (("Feste IP-Adresse", "Netzmaske", "Gateway"), "Netz ohne Kennwort"),
+    ],
+)
+def test_a_fixed_address_and_a_network_without_key(labels: tuple[str, str, str], tick: str) -> None:
+    texts = "".join(f'<label>{label} <input name="n{at}"></label>' for at, label in enumerate(labels))
+    markup = f'<form>{texts}<label>{tick} <input type="checkbox" name="t" value="1"></label></form>'
+    expected = {"n0": "fixed address", "n1": "netmask", "n2": "gateway", "t": "network security"}
+    assert roles_of(markup) == expected
+    assert settings_of(markup)["t"].without_key == "1"
+    assert not any(setting.canary or setting.trial for setting in settings_of(markup).values())
+
+
+def test_two_of_three_are_no_fixed_address() -> None:
+    assert roles_of('<form><label>Netmask <input name="a"></label><label>Gateway <input name="b"></label></form>') == {}
+
+
 def test_roles_by_placeholders_where_there_are_no_labels() -> None:
     markup = (
         '<form><input name="p1" placeholder="SSID of your router"><input name="p2" type="password" placeholder="Key">'

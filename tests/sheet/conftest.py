@@ -15,6 +15,7 @@ from hil.core.product import Product
 from hil.core.readings import Reading
 from hil.core.run_folder import LegRecord, RunFolder, RunInfo
 from hil.core.verdicts import Finding, Limits, Verdict
+from hil.evidence.window import Record
 from hil.judge.results import CheckResult, run_verdict
 
 LEG_PLAN = [
@@ -45,6 +46,12 @@ class Run:
     product: Product
     results: tuple[CheckResult, ...]
     moments: tuple[Moment, ...]
+
+    @property
+    def record(self) -> Record:
+        """As views of evidence read it."""
+        run = self.folder
+        return Record(self.product, self.info.facts, self.moments, run.read_frames, run.read_page, run.read_console)
 
     @property
     def verdict(self) -> Verdict:

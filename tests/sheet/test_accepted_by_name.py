@@ -39,7 +39,7 @@ def test_it_stands_on_the_sheet_as_text(passed_run: "Run", tmp_path: Path) -> No
     first, *others = passed_run.results
     results = (replace(first, findings=(ACCEPTED,)), *others)
     run = passed_run
-    outputs = write_outputs(run.folder, run.info, run.product, results, run.moments, Verdict.PASS, tmp_path)
+    outputs = write_outputs(run.record, run.info, results, Verdict.PASS, tmp_path)
     html = outputs.html.read_text(encoding="utf-8")
     assert html.count("pilot &lt;series&gt;") >= 2  # in the statements, and beside the check
     assert "1 finding accepted by name." in html

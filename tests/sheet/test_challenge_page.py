@@ -12,7 +12,7 @@ from support.html_pages import HOSTILE, HTML, local_names, tree_of, words_of
 
 from hil.core.moments import Json
 from hil.core.verdicts import Verdict
-from hil.judge.challenged import Challenged, Driven
+from hil.judge.challenged import Challenged, Driven, over_runs
 from hil.judge.signature import ExpectedVerdict, SeenReading, SeenVerdict, differences
 from hil.sheet.challenge_page import Challenge, build_page, challenge_page
 
@@ -178,6 +178,51 @@ def test_a_check_that_failed_besides_is_told() -> None:
     (view,) = build_page(replace(SERIES, units=(more,), asked=1)).bad
     assert view.mark.word == "caught, and more"
     assert view.differences == (f"extra: {FINE} fail: it wobbles",)
+
+
+@pytest.mark.parametrize(
+    ("reason", "shown"),
+    [
+        ("heard 'x'", "fail: heard 'x'"),
+        (f"heard 'x' {'a ' * 150}", f"fail: heard 'x' {'a ' * 95}…"),  # 200 characters, and that there are more
+        (f"{'a ' * 150}heard 'x' again", f"fail: … {'a ' * 50}heard 'x' again"),  # 100 before what it had to say
+    ],
+)
+def test_what_a_check_had_to_say_is_shown_wherever_it_stands(reason: str, shown: str) -> None:
+    seen = (SeenVerdict(NAME, Verdict.FAIL, reason),)
+    long = replace(NAMELESS, seen=seen, differences=differences(NAMELESS.expected, seen))
+    (view,) = build_page(replace(SERIES, units=(long,), asked=1)).bad
+    assert view.checks[0].seen == shown
+
+
+def test_a_unit_of_several_runs_is_told_with_its_share_and_all_its_sheets() -> None:
+    """Share: scipy.stats.binomtest(1, 3).proportion_ci() is 0.0084 … 0.9057."""
+    passed = replace(
+        unit("x", Verdict.PASS, CONNECTED_LATE.expected, SeenVerdict(LATE, Verdict.PASS)),
+        differences=(),
+        driven=replace(CONNECTED_LATE.driven, folder="connected_late-2/run/20261125-141810-77aa"),
+    )
+    whole = over_runs([passed, CONNECTED_LATE, passed])
+    series = replace(SERIES, units=(whole,), asked=1)
+    words = words_of(parsed(series))
+    assert "3 runs; caught in 1 of 3: 0.8 to 90.6 % of its runs, at 95 %; 4.5 min of unit time" in words
+    assert words.index("sheets 20261125-141810-77aa") < words.index("20261125-141716-0c8d")
+    assert words.count("20261125-141810-77aa") == 2
+    assert "fail: 13.20 ± 0.02 s" in words
+    assert build_page(series).mark.word == "as expected"
+
+
+def test_a_brief_series_says_so_and_tells_no_check_that_never_caught() -> None:
+    page = build_page(replace(SERIES, brief=True))
+    assert page.never == ()
+    assert "the legs of the first check meant for each" in words_of(parsed(replace(SERIES, brief=True)))
+
+
+def test_that_more_than_stated_failed_is_said_on_top() -> None:
+    seen = (*CONNECTED_LATE.seen[:1], SeenVerdict(FINE, Verdict.FAIL, "it wobbles"))
+    more = replace(CONNECTED_LATE, seen=seen, differences=differences(CONNECTED_LATE.expected, seen))
+    sentence = build_page(replace(SERIES, units=(more,), asked=1)).sentence
+    assert "1 of these by others too" in sentence
 
 
 def test_what_is_not_as_expected_stands_first() -> None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def parsed(run: "Run", into: Path) -> ET.Element:
     """The sheet of a run as a tree."""
-    outputs = write_outputs(run.folder, run.info, run.product, run.results, run.moments, run.verdict, into)
+    outputs = write_outputs(run.record, run.info, run.results, run.verdict, into)
     return tree_of(outputs.html.read_text(encoding="utf-8"))
 
 
@@ -142,7 +142,7 @@ def test_secrets_are_shown_by_name_only(mixed_run: "Run", tmp_path: Path) -> Non
     told = Moment(209.5, 0.1, "console", "line", {"text": "key is trialnetkey0042, trialreportkey7"})
     info = replace(mixed_run.info, facts=mixed_run.info.facts | {"trial": trial})
     run = replace(mixed_run, info=info, moments=(*mixed_run.moments, told))
-    outputs = write_outputs(run.folder, run.info, run.product, run.results, run.moments, run.verdict, tmp_path)
+    outputs = write_outputs(run.record, run.info, run.results, run.verdict, tmp_path)
     html = outputs.html.read_text(encoding="utf-8")
     for secret in ("zk3v9q0canary77", "pp41x8canary90", "label-key-731", "trialnetkey0042", "trialreportkey7"):
         assert secret not in html

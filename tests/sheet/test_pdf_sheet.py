@@ -24,7 +24,7 @@ TYPST_SOURCE = '#read("sheet.css") $x^2$ *bold* _i_ `raw` @ref <label> \\ #panic
 
 def written(run: "Run", into: Path) -> Path:
     """The PDF of a run."""
-    return write_outputs(run.folder, run.info, run.product, run.results, run.moments, run.verdict, into).pdf
+    return write_outputs(run.record, run.info, run.results, run.verdict, into).pdf
 
 
 def page_text(pdf: Path, page: int) -> str:

@@ -8,6 +8,7 @@ import pytest
 
 from hil.core.run_folder import RunFolder, RunInfo
 from hil.core.verdicts import Verdict
+from hil.drive.recorded import read_record
 from hil.sheet.write import write_outputs
 
 if TYPE_CHECKING:
@@ -19,13 +20,13 @@ def texts(run: "Run", into: Path, **changes: bool | str) -> str:
     info = replace(run.info)
     for name, value in changes.items():
         setattr(info, name, value)
-    outputs = write_outputs(run.folder, info, run.product, run.results, run.moments, run.verdict, into)
+    outputs = write_outputs(replace(run, info=info).record, info, run.results, run.verdict, into)
     return outputs.html.read_text(encoding="utf-8")
 
 
 def test_a_folder_that_is_not_there_is_made(mixed_run: "Run", tmp_path: Path) -> None:
     run, into = mixed_run, tmp_path / "a" / "b"
-    outputs = write_outputs(run.folder, run.info, run.product, run.results, run.moments, run.verdict, into)
+    outputs = write_outputs(run.record, run.info, run.results, run.verdict, into)
     assert outputs.html == into / "sheet.html"
     assert outputs.pdf.read_bytes().startswith(b"%PDF-")
     assert outputs.junit.read_bytes().startswith(b"<?xml")
@@ -33,7 +34,8 @@ def test_a_folder_that_is_not_there_is_made(mixed_run: "Run", tmp_path: Path) ->
 
 def test_a_run_that_left_nothing_has_a_sheet(mixed_run: "Run", tmp_path: Path) -> None:
     info = RunInfo("none-1", "", "", [], partial=False)
-    outputs = write_outputs(RunFolder(tmp_path / "no"), info, mixed_run.product, (), (), Verdict.UNJUDGED, tmp_path)
+    record = read_record(RunFolder(tmp_path / "no"), info, mixed_run.product)
+    outputs = write_outputs(record, info, (), Verdict.UNJUDGED, tmp_path)
     html = outputs.html.read_text(encoding="utf-8")
     assert "nothing was judged" in html
     assert "did not come to its end" in html

@@ -12,6 +12,8 @@ import shutil
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from math import inf
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +23,17 @@ from hil.core.moments import Moment
 from hil.core.run_folder import RunFolder
 
 WORKS_FOR = 0.01  # share of each leg: what some checks rest on comes early
-OUTPUTS = ("judged", "allure-results", "sheet.html", "sheet.pdf", "junit.xml", "sums.json", "virtual", "build")
+OUTPUTS = (
+    "judged",
+    "allure-results",
+    "sheet.html",
+    "sheet.pdf",
+    "junit.xml",
+    "sums.json",
+    "virtual",
+    "build",
+    "previous",
+)
 SOURCES = {"air monitor": "air"}  # a witness's moments bear its name; the air monitor's say "air"
 
 
@@ -163,6 +175,28 @@ def _write_frames(run: RunFolder, frames: Iterable[Frame]) -> None:
 def _write_moments(run: RunFolder, moments: Iterable[Moment]) -> None:
     lines = [moment.to_line() for moment in moments]
     run.timeline.write_text("".join(line + "\n" for line in lines), encoding="utf-8")
+
+
+def take_away(folder: Path, leg: str, source: str, kind: str, *, named: str = "", for_s: float = inf) -> None:
+    """Moments of a kind were not recorded in a leg: those whose name begins so, for so many seconds from the first on."""
+    run = RunFolder(folder)
+    window = next(record for record in run.read_info().legs if record.name == leg)
+
+    def meant(moment: Moment) -> bool:
+        inside = window.begin_s <= moment.time_s <= window.end_s
+        return inside and moment.is_(source, kind) and moment.text("name").startswith(named)
+
+    moments = run.read_moments()
+    until_s = min(moment.time_s for moment in moments if meant(moment)) + for_s
+    _write_moments(run, (m for m in moments if not (meant(m) and m.time_s <= until_s)))
+
+
+def began_a_day_later(folder: Path) -> None:
+    """The run began a day later than it did."""
+    run = RunFolder(folder)
+    info = run.read_info()
+    info.began = (datetime.fromisoformat(info.began) + timedelta(days=1)).isoformat()
+    run.write_info(info)
 
 
 def say(folder: Path, leg: str, text: str) -> None:

@@ -78,7 +78,7 @@ def _deaf_air_monitor(bench: Bench) -> None:
 
 def _dead_access_point(bench: Bench) -> None:
     assert isinstance(bench.access_point, VirtualAccessPoint)
-    bench.access_point._air.run(bench.access_point._radio.close())
+    bench.access_point._air.run(bench.access_point._radios[0].close())
 
 
 def _dead_probe(bench: Bench) -> None:

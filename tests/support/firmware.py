@@ -21,11 +21,12 @@ def write_build(folder: Path, changes: Changes) -> Path:
             assert files[name].count(old) == 1, f"{name} has {old!r} {files[name].count(old)} times"
             files[name] = files[name].replace(old, new)
     image = next(file for file in folder.iterdir() if file.suffix == ".img")
-    image.write_bytes(pack_image(_tar(files)))
+    image.write_bytes(pack_image(tar_of(files)))
     return build_file
 
 
-def _tar(files: Mapping[str, str]) -> bytes:
+def tar_of(files: Mapping[str, str]) -> bytes:
+    """Return an archive of files that differs in nothing else."""
     octets = io.BytesIO()
     with tarfile.open(fileobj=octets, mode="w", format=tarfile.USTAR_FORMAT) as archive:
         for name, text in sorted(files.items()):

@@ -51,6 +51,10 @@ class LiveRun:
         timeline = self.wait_folder() / "timeline.jsonl"
         return self._wait(lambda: next((m for m in lines_of(timeline) if fits(m, source, kind, data)), None))
 
+    def wait_file(self, name: str) -> Path:
+        """Wait until the run's folder holds a file."""
+        return self._wait(lambda: next(iter(self.cwd.glob(f"reports/*/{name}")), None))
+
     def _wait(self, look: Callable[[], Found | None]) -> Found:
         limit_s = time.monotonic() + LIMIT_S
         while time.monotonic() < limit_s:

@@ -199,7 +199,14 @@ def _merged(raw: dict[str, object], change: Mapping[str, object]) -> dict[str, o
 
 
 # Linear light in red, green, blue of a lamp of each word; invented, of the kind such lamps have.
-LIGHTS = {"off": (0, 0, 0), "white": (1, 1, 1), "red": (1, 0, 0), "green": (0, 1, 0), "blue": (0, 0, 1)}
+LIGHTS = {
+    "off": (0, 0, 0),
+    "white": (1, 1, 1),
+    "red": (1, 0, 0),
+    "amber": (1, 0.38, 0),
+    "green": (0, 1, 0),
+    "blue": (0, 0, 1),
+}
 FRAME_RATE = 30.0
 LAG_S = 0.12
 

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -166,3 +167,13 @@ async def join_kind(air: AirProcess) -> str:
 def test_a_configuration_that_is_no_number_is_refused() -> None:
     with pytest.raises(SystemExit, match="speed"):
         read_air_config({"speed": "fast"})
+
+
+def test_a_weaker_sender_is_heard_so_much_weaker(start_air: StartAir) -> None:
+    """A plan's word about its strength holds for whoever hears it, and for no other sender."""
+    air = start_air(signals=[{"between": [AP.hex(":"), "monitor"], "dbm": -50}], jitter_db=0)
+    weak = replace(PLAN, weaker_by_db=25.0)
+    other = HotspotPlan(b"other", None, 6, "203.0.113.1")
+    heard = [RadioTap(frame) for frame in asyncio.run(hear(air, (6,), {AP: weak, STATION: other}, 20))]
+    signals = {(frame.addr2, frame.dBm_AntSignal) for frame in heard}
+    assert signals == {(AP.hex(":"), -75), (STATION.hex(":"), -48)}

@@ -8,12 +8,16 @@ import os
 import select
 import signal
 import socket
+import struct
 import subprocess
 import sys
 import tarfile
+import time
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import cast
+from unittest.mock import ANY
 
 import pytest
 from esptool import cmds
@@ -22,7 +26,7 @@ from serial import rfc2217
 
 from hil.virtual.air.radio import HotspotPlan, Radio, RadioEvent, Refused, Silent
 from hil.virtual.board.flash import FLASH_SIZE, SECTOR_SIZE
-from hil.virtual.board.image import IMAGE_AT, pack_image
+from hil.virtual.board.image import IMAGE_AT, SELECTION_AT, SLOT_SIZE, SLOTS, pack_image
 
 LIMIT_S = 20.0
 SPEED = 4.0
@@ -178,10 +182,26 @@ class Board:
         return [line["cause"] for line in self.truth("chip start")]
 
     def chip(self) -> int:
-        """Return a handle of the chip's process (of the kernel's pidfd kind), to be closed."""
+        """Return a handle of the process that runs the firmware (of the kernel's pidfd kind), to be closed."""
+        (number,) = (one for one in self.children() if self._runs_firmware(one))
+        return os.pidfd_open(number)
+
+    def standby(self) -> int:
+        """Return a handle of the process that waits for the next life, to be closed; it comes a second after a start."""
+        limit_s = time.monotonic() + LIMIT_S
+        while not (waiting := [one for one in self.children() if not self._runs_firmware(one)]):
+            assert time.monotonic() < limit_s, "no interpreter waits"
+            time.sleep(0.01)  # a process of another process: nothing to wait on
+        (number,) = waiting
+        return os.pidfd_open(number)
+
+    def children(self) -> list[int]:
+        """Return the numbers of the processes that the board has started and that live."""
         listed = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
-        (number,) = listed.split()
-        return os.pidfd_open(int(number))
+        return [int(number) for number in listed.split()]
+
+    def _runs_firmware(self, process: int) -> bool:
+        return Path(f"/proc/{process}/cwd").resolve().is_relative_to(self.flash_file.with_name("flash.unpacked"))
 
     def close(self) -> None:
         self._answers.close()
@@ -256,6 +276,7 @@ def test_it_boots_and_talks_under_either_interpreter(make_board: MakeBoard, inte
         "serial": "MV2-000123",
         "label_key": KEY.decode(),
         "cause": "power",
+        "slot": 0,
     }
 
 
@@ -362,6 +383,24 @@ def test_a_bad_image_loops_in_the_rom_and_is_not_run(make_board: MakeBoard, spoi
     assert b"rst:0x10 (RTCWDT_RTC_RESET)" in second
 
 
+@pytest.mark.parametrize(("selected", "spoilt", "started"), [(0, None, 0), (1, None, 1), (1, 1, 0), (0, 0, 1)])
+def test_the_selected_slot_starts_or_else_the_other(
+    make_board: MakeBoard, selected: int, spoilt: int | None, started: int
+) -> None:
+    slots = [bytearray(pack(FIRMWARE).ljust(SLOT_SIZE, b"\xff")) for _ in SLOTS]
+    if spoilt is not None:
+        slots[spoilt][600] ^= 0x40
+    board = make_board(b"".join(slots))
+    numbers = struct.pack("<II", 1, selected)
+    with board.flash_file.open("r+b") as cells:
+        cells.seek(SELECTION_AT[0])
+        cells.write(b"MVSL" + numbers + struct.pack("<I", zlib.crc32(numbers)))
+    board.power(on=True)
+    said = board.console.until(b"ready\n")
+    assert board.console.ask(op="identity")["slot"] == started
+    assert (b"invalid image at %#x\r\n" % SLOTS[selected] in said) == (spoilt is not None)
+
+
 def begin_erase(board: Board) -> None:
     """Have the firmware begin to erase a sector that is all zeros."""
     board.power(on=True)
@@ -451,19 +490,32 @@ def test_control_refuses_what_it_does_not_know(board: Board) -> None:
 
 
 def test_the_end_of_standard_input_ends_everything(board: Board) -> None:
-    chip = board.chip()
+    chip, standby = board.chip(), board.standby()
     assert end_world(board.process) == 0
-    assert is_over(chip, 0)
-    os.close(chip)
+    for handle in (chip, standby):
+        assert is_over(handle, 0)
+        os.close(handle)
 
 
 def test_a_killed_board_leaves_no_process(board: Board) -> None:
     board.console.line.write(b"spin\n")
     board.console.until(b"spinning\n")
-    chip = board.chip()
+    chip, standby = board.chip(), board.standby()
     board.process.send_signal(signal.SIGKILL)
-    assert is_over(chip)
-    os.close(chip)
+    for handle in (chip, standby):
+        assert is_over(handle)
+        os.close(handle)
+
+
+def test_an_interpreter_that_was_lost_while_it_waited_is_loaded_anew(board: Board) -> None:
+    standby = board.standby()
+    board.power(on=False)
+    signal.pidfd_send_signal(standby, signal.SIGKILL)
+    assert is_over(standby)
+    os.close(standby)
+    board.power(on=True)
+    board.console.until(b"ready\n")
+    assert board.starts == ["power", "power"]
 
 
 def test_a_wrong_configuration_is_refused() -> None:
@@ -572,7 +624,7 @@ def join_and_look_around(board: Board) -> None:
     networks = cast("list[dict[str, object]]", console.ask(op="scan")["networks"])
     assert [(seen["ssid"], seen["channel"], seen["security"]) for seen in networks] == [(b"orchard".hex(), 11, "wpa2")]
     assert console.ask(op="join", ssid=b"orchard".hex(), key=b"apples and pears".hex()) == {"ok": True}
-    assert console.event() == {"event": "joined"}
+    assert console.event() == {"event": "joined", "bssid": ANY, "channel": ANY}
     leased = console.event()
     assert (leased["event"], str(leased["ip"]).startswith("192.0.2.")) == ("leased", True)
     assert int(str(console.ask(op="signal")["dbm"])) < 0

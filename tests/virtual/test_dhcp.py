@@ -48,7 +48,7 @@ def test_a_lease_takes_discover_offer_request_ack() -> None:
     assert (request["requested_addr"], request["server_id"]) == ("192.0.2.2", "192.0.2.1")
     told = (ack["server_id"], ack["lease_time"], ack["subnet_mask"], ack["router"])
     assert told == ("192.0.2.1", 3600, "255.255.255.0", "192.0.2.1")
-    assert lease == Lease("192.0.2.2", "255.255.255.0", "192.0.2.1", "192.0.2.1", 3600)
+    assert lease == Lease("192.0.2.2", "255.255.255.0", "192.0.2.1", "192.0.2.1", "192.0.2.1", 3600)
 
 
 def test_messages_have_the_least_length_of_bootp() -> None:
@@ -74,7 +74,7 @@ def test_a_renewal_names_the_clients_address_and_no_server() -> None:
 def test_a_request_the_server_cannot_keep_is_answered_nak_and_the_client_begins_anew() -> None:
     """RFC 2131 3.2 (4) and 3.1 (5)."""
     client, server = LeaseClient(HARDWARE, random.Random(1)), LeaseServer("192.0.2.1", 3600)
-    asked = parse(client.renew(Lease("198.51.100.7", "255.255.255.0", "198.51.100.1", "198.51.100.1", 60)))
+    asked = parse(client.renew(Lease("198.51.100.7", "255.255.255.0", "198.51.100.1", "", "198.51.100.1", 60)))
     assert asked is not None
     answer = server.answer(asked)
     assert answer is not None
@@ -118,11 +118,12 @@ def test_every_client_gets_its_own_address_and_the_same_one_again() -> None:
 
 
 def test_an_empty_pool_says_nothing() -> None:
+    """Hosts 2 to 199 of a /24: those above are for addresses set by hand."""
     server = LeaseServer("192.0.2.1", 3600)
     offers = [
         server.answer(Message(Type.DISCOVER, 1, bytes.fromhex(f"02a0b0c0d0{number:02x}"))) for number in range(254)
     ]
-    assert [offer is None for offer in offers] == [False] * 253 + [True]
+    assert [offer is None for offer in offers] == [False] * 198 + [True] * 56
 
 
 @pytest.mark.parametrize("spoilt", [b"", bytes(300), bytes(236) + bytes.fromhex("63825363") + b"\xff"])
@@ -153,3 +154,19 @@ def test_a_server_that_refuses_makes_an_offer_and_a_nak_of_each_request() -> Non
     again = parse(client.ask(4.0))
     assert again is not None
     assert again.type is Type.DISCOVER
+
+
+def test_a_server_may_tell_no_name_server() -> None:
+    """RFC 2132, 3.8: the option is left out, and a client that is told none has none."""
+    messages, lease = exchange(
+        LeaseClient(HARDWARE, random.Random(1)), LeaseServer("192.0.2.1", 60, tells_name_server=False)
+    )
+    assert "name_server" not in options_by_scapy(messages[3])
+    assert isinstance(lease, Lease)
+    assert (lease.router, lease.name_server) == ("192.0.2.1", "")
+
+
+def test_of_several_routers_and_name_servers_the_first_counts() -> None:
+    """RFC 2132, 3.5 and 3.8: addresses in order of preference, their octets a multiple of four."""
+    message = Message(Type.ACK, 1, HARDWARE, options={3: bytes((192, 0, 2, 1, 192, 0, 2, 9)), 6: bytes(3)})
+    assert (message.first_ip(3), message.first_ip(6), message.first_ip(1)) == ("192.0.2.1", "", "")

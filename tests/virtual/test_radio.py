@@ -51,7 +51,8 @@ def test_a_station_joins_and_leases(run_world: RunWorld) -> None:
         joined, leased = (event.data for event in station.events)
         assert (joined["ssid"], joined["bssid"], joined["channel"]) == (PLAN.ssid, AP, 6)
         assert leased == {
-            "ip": "192.0.2.2", "mask": "255.255.255.0", "router": "192.0.2.1", "server": "192.0.2.1", "lease_s": 3600
+            "ip": "192.0.2.2", "mask": "255.255.255.0", "router": "192.0.2.1", "name_server": "192.0.2.1",
+            "server": "192.0.2.1", "lease_s": 3600,
         }  # fmt: skip
         assert [event.data.get("message") for event in ap.events] == [None, "discover", "request", None]
         assert ap.events[-1].data == {"address": STATION, "ip": "192.0.2.2"}

@@ -84,6 +84,7 @@ CASES: dict[str, Case] = {
         changed(BENCH, 'kind = "virtual"', 'kind = "dream"'), "kind = 'dream'", "virtual"
     ),
     "build file missing": Case("accept --build nowhere", 2, ("nowhere", "no such build file")),
+    "previous build file missing": Case("accept --previous nowhere", 2, ("nowhere", "no such build file")),
     "build file not TOML": build(b"version", "f/build.toml", "not TOML"),
     "build file with a misspelt key": build(
         BUILD.replace("offset", "ofset").encode(), "f/build.toml", "ofset: unknown key"

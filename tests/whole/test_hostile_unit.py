@@ -26,7 +26,8 @@ from hil.core.clock import Clock
 from hil.core.timeline import Timeline
 from hil.instruments.pages import Pages
 from hil.virtual.air.radio import HotspotPlan, Radio
-from hil.virtual.bench_stations import AirThread, VirtualProbe
+from hil.virtual.bench_air import AirThread
+from hil.virtual.bench_stations import VirtualProbe
 from hil.virtual.world import WorldProcess
 
 LIMIT_S = 240.0

@@ -58,9 +58,16 @@ def test_killed_run_leaves_no_process_and_a_readable_record(start_run: Start, mo
     judged_again(ended.folder)
 
 
-def test_killed_while_writing_the_sheet_is_no_pass_though_every_leg_was_driven(start_run: Start) -> None:
+LAST_MOMENTS: dict[str, Wait] = {
+    "the supply switched off": lambda run: run.wait_moment("power", "off", asked_by="end of the run"),
+    "a part of the outputs written": lambda run: run.wait_file("junit.xml"),
+}
+
+
+@pytest.mark.parametrize("moment", LAST_MOMENTS)
+def test_killed_while_writing_the_sheet_is_no_pass_though_every_leg_was_driven(start_run: Start, moment: str) -> None:
     run = start_run("-k", "test_build_given_is_in_the_unit")
-    run.wait_moment("power", "off", asked_by="end of the run")
+    LAST_MOMENTS[moment](run)
     run.process.send_signal(signal.SIGKILL)
     folder = run.end().folder
     assert run.wait_gone(GONE_S) == []

@@ -28,7 +28,10 @@ def tell_form(draft: Draft, found: tuple[str, RecognisedForm] | None, *, by_hand
         if role not in roles:
             draft.ask("form.settings", f'which setting is the {role}? None was recognised: give one role = "{role}"')
     if not form.sends_itself:
-        draft.ask("form.path", "the page's controls stand in no form, so a script sends them: who can?")
+        draft.ask(
+            "form.path",
+            "the page's controls stand in no form, so a script sends them: say where in form.request and form.stored",
+        )
     _ask_of_blanks(draft)
 
 

@@ -1,4 +1,4 @@
-"""The air of the virtual bench: a process that carries frames, DHCP messages and streams between stations.
+"""The air of the virtual bench: a process that carries frames, DHCP, ARP, datagrams and streams between stations.
 
 Run as `python -m hil.virtual.air '{"speed": 4.0, "seed": 1}'`; prints {"port": N} when ready. It knows nothing of
 access points or handshakes beyond what stations tell it: it decides who hears what, how strong and when.
@@ -14,8 +14,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from hil.virtual.air.air_link import DHCP, FRAME, FRAME_HEAD, ORDER, STAMP, MessageStream, Order, read_order
+from hil.virtual.air.air_link import (
+    ARP,
+    DATAGRAM,
+    DHCP,
+    FRAME,
+    FRAME_HEAD,
+    ORDER,
+    STAMP,
+    MessageStream,
+    Order,
+    read_order,
+)
 from hil.virtual.air.air_streams import Membership, Networks, Streams
+from hil.virtual.air.datagrams import Datagram, parse
 from hil.virtual.air.frames import Kind
 from hil.virtual.truth import NoTruth, TruthFile, TruthWriter
 from hil.virtual.world_process import end_with_parent, read_config, say_ready, standard_input_ended
@@ -47,8 +59,8 @@ def read_air_config(config: Mapping[str, object]) -> AirConfig:
     {"speed", "seed", "loss": 0 to 1, "delay_s": unit seconds, "signal_dbm", "jitter_db",
     "signals": [{"between": ["02:00:00:00:00:01", "02:00:00:00:00:02" or "monitor"], "dbm": -70}], "truth_file"}
 
-    Truth lines: `data frame` and `dhcp` (when the air carried one), `stream` (when a service was dialled, and a
-    piece came to or from it; 0 octets for its end).
+    Truth lines: `data frame`, `dhcp`, `arp` and `datagram` (when the air carried one), `stream` (when a service was
+    dialled, and a piece came to or from it; 0 octets for its end).
     """
     signals: dict[frozenset[str], int] = {}
     listed = config.get("signals", [])
@@ -104,6 +116,10 @@ class Listener:
             self._air.carry_frame(self, content[0], content[1:])
         elif mark == DHCP and self.station is not None:
             self._air.carry_dhcp(content[:6], content[6:])
+        elif mark == ARP and self.station is not None:
+            self._air.carry_arp(content[:6], content[6:])
+        elif mark == DATAGRAM and self.station is not None:
+            self._air.carry_datagram(self.station, content)
         elif mark == ORDER:
             self._obey(read_order(content))
 
@@ -145,6 +161,8 @@ def obey_station(station: Membership, order: Order) -> None:
             (station.admitted or {}).pop(bytes.fromhex(member), None)
         case {"end": True}:
             station.admitted = None
+        case {"weaker_by_db": int() | float() as by_db}:
+            station.weaker_by_db = float(by_db)
 
 
 class Air:
@@ -211,12 +229,16 @@ class Air:
         if not self.config.loss:
             return False
         repeated = listener.station is not None and not frame[4] & _GROUP_BIT
-        return self._rng.random() < (self.config.loss**_UNICAST_TRIES if repeated else self.config.loss)
+        return self._lost_to_station() if repeated else self._rng.random() < self.config.loss
+
+    def _lost_to_station(self) -> bool:
+        return bool(self.config.loss) and self._rng.random() < self.config.loss**_UNICAST_TRIES
 
     def _signal_dbm(self, sender: Listener, listener: Listener) -> int:
         jitter_db = self.config.jitter_db
         dbm = self.config.signals.get(frozenset((sender.name, listener.name)), self.config.signal_dbm)
-        return max(-127, min(0, dbm + self._rng.randint(-jitter_db, jitter_db)))
+        weaker_by_db = round(sender.station.weaker_by_db) if sender.station else 0
+        return max(-127, min(0, dbm - weaker_by_db + self._rng.randint(-jitter_db, jitter_db)))
 
     def carry_dhcp(self, receiver: bytes, message: bytes) -> None:
         """Bring a DHCP message to its station, and to the monitors, after the air's delay."""
@@ -233,6 +255,38 @@ class Air:
         for listener in self._listeners:
             if listener.station is None or listener.station.address == receiver:
                 listener.stream.send(DHCP, stamp + message)
+
+    def carry_arp(self, receiver: bytes, packet: bytes) -> None:
+        """Bring an ARP packet to its station, after the air's delay; nobody else reads it on a secured network."""
+        asyncio.get_running_loop().call_later(
+            self.config.delay_s / self.config.speed, self._deliver_arp, receiver, packet
+        )
+
+    def _deliver_arp(self, receiver: bytes, packet: bytes) -> None:
+        now_s = time.monotonic()
+        self._truth("arp", t=now_s, to=receiver.hex())
+        for listener in self._listeners:
+            if listener.station is not None and listener.station.address == receiver:
+                listener.stream.send(ARP, STAMP.pack(now_s) + packet)
+
+    def carry_datagram(self, sender: Membership, packet: bytes) -> None:
+        """Bring a datagram to the member of the sender's network that it is for, after the air's delay; else drop it."""
+        datagram = parse(packet)
+        if datagram is not None:
+            delay_s = self.config.delay_s / self.config.speed
+            asyncio.get_running_loop().call_later(delay_s, self._deliver_datagram, sender, datagram, packet)
+
+    def _deliver_datagram(self, sender: Membership, datagram: Datagram, packet: bytes) -> None:
+        target = self.networks.find(sender, datagram.target)
+        own = self.networks.addresses_of(sender).values()
+        if target is None or datagram.source not in own or self._lost_to_station():
+            return
+        now_s = time.monotonic()
+        by, to, octets = sender.address.hex(), target.address.hex(), len(datagram.payload)
+        self._truth("datagram", t=now_s, by=by, to=to, port=datagram.target_port, octets=octets)
+        for listener in self._listeners:
+            if listener.station is target:
+                listener.stream.send(DATAGRAM, STAMP.pack(now_s) + packet)
 
 
 async def main() -> None:

@@ -4,6 +4,8 @@ A message is its length (two octets, big-endian, of what follows), a mark, and t
 
     FRAME   to the air: channel, 802.11 frame     from it: channel, signal in dBm, time stamp, frame
     DHCP    to the air: address of the receiver, DHCP message     from it: time stamp, DHCP message
+    ARP     to the air: address of the receiver, ARP packet       from it: time stamp, ARP packet
+    DATAGRAM  to the air: IPv4 packet                             from it: time stamp, IPv4 packet
     ORDER   a JSON object: who we are, what we listen to, who is in which network
 
 Time stamps are `time.monotonic()` of the air when it carried the frame. Streams have connections of their own, to the
@@ -17,7 +19,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from typing import cast
 
-FRAME, DHCP, ORDER = b"F"[0], b"D"[0], b"O"[0]
+FRAME, DHCP, ARP, DATAGRAM, ORDER = b"F"[0], b"D"[0], b"A"[0], b"U"[0], b"O"[0]
 FRAME_HEAD = struct.Struct(">Bbd")
 STAMP = struct.Struct(">d")
 _LENGTH = struct.Struct(">H")
@@ -195,6 +197,10 @@ class StationLink:
         """Send a DHCP message to another station."""
         self._send(DHCP, receiver + message)
 
+    def send_arp(self, receiver: bytes, packet: bytes) -> None:
+        """Send an ARP packet to another station."""
+        self._send(ARP, receiver + packet)
+
     def tune(self, role: str, channels: Iterable[int], beacons_of: str = "none") -> None:
         """Say which channels a role hears, and whose beacons: "none", "all", or one BSSID in hex."""
         self._watched[role] = (frozenset(channels), beacons_of)
@@ -209,6 +215,10 @@ class StationLink:
     def admit(self, member: bytes, ip: str | None) -> None:
         """As an access point, say that a station is a member with that address; None: no longer."""
         self._send_order({"admit": member.hex(), "ip": ip})
+
+    def send_weaker(self, by_db: float) -> None:
+        """Send everything so many dB weaker than usual from now on."""
+        self._send_order({"weaker_by_db": by_db})
 
     def end_network(self) -> None:
         """As an access point, say that the network is over."""

@@ -29,6 +29,7 @@ class Membership:
     services: dict[int, int] = field(default_factory=dict)
     claims: dict[bytes, str] = field(default_factory=dict)
     admitted: dict[bytes, str] | None = None
+    weaker_by_db: float = 0.0
 
 
 class Networks:

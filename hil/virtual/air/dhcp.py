@@ -18,7 +18,8 @@ _SHORTEST_OCTETS = 300
 """A BOOTP message has at least 300 octets (RFC 1542 2.1): padded, for relays that insist on it."""
 _PAD, _MASK, _ROUTER, _NAME_SERVER, _ASKED_IP, _LEASE_S = 0, 1, 3, 6, 50, 51
 _TYPE, SERVER_OPTION, _WANTED, _CLIENT, _END = 53, 54, 55, 61, 255
-_FIRST_HOST, _LAST_HOST = 2, 254
+_FIRST_HOST, _LAST_HOST = 2, 199
+"""Those above are left for addresses set by hand, as is usual."""
 
 
 class Type(IntEnum):
@@ -75,6 +76,11 @@ class Message:
         value = self.options.get(number, b"")
         return str(IPv4Address(value)) if len(value) == 4 else None
 
+    def first_ip(self, number: int) -> str:
+        """Return the first address of an option that lists some (RFC 2132 3.5, 3.8), empty when there is none."""
+        value = self.options.get(number, b"")
+        return str(IPv4Address(value[:4])) if value and len(value) % 4 == 0 else ""
+
 
 def parse(payload: bytes) -> Message | None:
     """Take a message apart; None when it is short, has no magic cookie or no known type."""
@@ -112,11 +118,12 @@ def _read_options(tail: bytes) -> dict[int, bytes]:
 
 @dataclass(frozen=True)
 class Lease:
-    """What a client was given."""
+    """What a client was given. `router` and `name_server` are the first ones told; empty where none was."""
 
     ip: str
     mask: str
     router: str
+    name_server: str
     server: str
     lease_s: int
 
@@ -124,12 +131,18 @@ class Lease:
 class LeaseServer:
     """Gives the addresses of a /24 around its own; a hardware address gets the same one again."""
 
-    def __init__(self, ip: str, lease_s: int, *, refuses: bool = False) -> None:
+    def __init__(self, ip: str, lease_s: int, *, refuses: bool = False, tells_name_server: bool = True) -> None:
         """Serve from `ip`, which is also the router and name server told; one that `refuses` keeps no offer it made."""
         self.ip = ip
+        self._tells_name_server = tells_name_server
         self._lease_s, self._refuses = lease_s, refuses
         self._network = IPv4Network(f"{ip}/24", strict=False)
         self._given: dict[bytes, str] = {}
+
+    def is_free_for(self, hardware: bytes, ip: str) -> bool:
+        """Say whether an address set by hand is one of this network, and nobody else's."""
+        others = {self.ip, *(given for holder, given in self._given.items() if holder != hardware)}
+        return IPv4Address(ip) in self._network and ip not in others
 
     def answer(self, message: Message) -> Message | None:
         """Return offer, ack or nak; None when nothing is to be said (another server was chosen, pool empty...)."""
@@ -170,8 +183,9 @@ class LeaseServer:
             _LEASE_S: struct.pack(">I", self._lease_s),
             _MASK: self._network.netmask.packed,
             _ROUTER: _ip_octets(self.ip),
-            _NAME_SERVER: _ip_octets(self.ip),
         }
+        if self._tells_name_server:
+            options[_NAME_SERVER] = _ip_octets(self.ip)
         return Message(kind, message.transaction, message.hardware, message.client_ip, ip, options=options)
 
 
@@ -229,7 +243,8 @@ def _read_lease(ack: Message) -> Lease:
     return Lease(
         ip=ack.yours,
         mask=ack.ip_option(_MASK) or "255.255.255.0",
-        router=ack.ip_option(_ROUTER) or server,
+        router=ack.first_ip(_ROUTER),
+        name_server=ack.first_ip(_NAME_SERVER),
         server=server,
         lease_s=struct.unpack(">I", lease)[0] if len(lease) == 4 else 3600,
     )

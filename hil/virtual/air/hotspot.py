@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hil.virtual.air import dhcp, frames
+from hil.virtual.air import arp, dhcp, frames
 from hil.virtual.air.air_link import StationLink
 from hil.virtual.air.frames import Frame, Kind, Reason, Status
 from hil.virtual.air.handshake import Authenticator, pairwise_master_key
@@ -57,7 +57,9 @@ class Hotspot:
         self.plan, self._link, self._emit, self._rng = plan, link, emit, rng
         self._pmk = pairwise_master_key(plan.passphrase, plan.ssid) if plan.passphrase else None
         self._group_key = rng.randbytes(16)
-        self._leases = dhcp.LeaseServer(plan.ip, plan.lease_s, refuses=plan.refuses_leases)
+        self._leases = dhcp.LeaseServer(
+            plan.ip, plan.lease_s, refuses=plan.refuses_leases, tells_name_server=plan.tells_name_server
+        )
         self._guests: dict[bytes, Guest] = {}
         self._timers: set[asyncio.TimerHandle] = set()
         self._began_s = 0.0
@@ -75,6 +77,7 @@ class Hotspot:
         offer = self._offer(b"" if self.plan.hidden else self.plan.ssid)
         self._beacon = bytearray(frames.beacon(address, 0, offer))
         self._link.tune(_ROLE, {self.plan.channel})
+        self._link.send_weaker(self.plan.weaker_by_db)
         self._link.admit(address, self.plan.ip)
         self._link.claim(address, self.plan.ip)
         self._send_beacon(0)
@@ -268,6 +271,17 @@ class Hotspot:
         self._link.send_dhcp(message.hardware, answer.pack())
         if answer.type is dhcp.Type.ACK:
             self._emit("leased", {"address": message.hardware, "ip": answer.yours})
+
+    def take_arp(self, packet: bytes) -> None:
+        """Note the address a member announces; beyond this network, or where it is ours, nothing leads to it."""
+        announced = arp.read_announcement(packet)
+        guest = self._guests.get(announced.hardware) if announced else None
+        if announced is None or guest is None or not guest.member:
+            return
+        if self._leases.is_free_for(announced.hardware, announced.ip):
+            guest.ip = announced.ip
+            self._link.admit(announced.hardware, announced.ip)
+        self._emit("announced", {"address": announced.hardware, "ip": announced.ip})
 
     def _forget(self, station: bytes) -> Guest | None:
         guest = self._guests.pop(station, None)

@@ -7,6 +7,8 @@ from collections.abc import Callable
 
 from hil.virtual.air import frames
 from hil.virtual.air.air_link import (
+    ARP,
+    DATAGRAM,
     DHCP,
     FRAME,
     FRAME_HEAD,
@@ -18,9 +20,11 @@ from hil.virtual.air.air_link import (
     read_order,
 )
 from hil.virtual.air.air_streams import ACCEPTED, REFUSED
+from hil.virtual.air.datagrams import Datagram, parse
 from hil.virtual.air.frames import Kind
 from hil.virtual.air.hotspot import Hotspot
 from hil.virtual.air.radio_records import (
+    FixedAddress,
     HotspotPlan,
     OnEvent,
     RadioEvent,
@@ -32,7 +36,7 @@ from hil.virtual.air.radio_records import (
 )
 from hil.virtual.air.station import Station
 
-__all__ = ["HotspotPlan", "Radio", "RadioEvent", "Refused", "SeenNetwork", "Silent"]
+__all__ = ["FixedAddress", "HotspotPlan", "Radio", "RadioEvent", "Refused", "SeenNetwork", "Silent"]
 
 _STATUS_MARGIN_S = 1.0
 """Real seconds more than a dial's limit that the air gets to say so itself."""
@@ -50,15 +54,17 @@ class Radio:
         on_event: OnEvent,
         seed: int = 0,
         on_sent: Callable[[bytes, float], None] = lambda *_: None,
+        on_datagram: Callable[[Datagram], None] = lambda _: None,
     ) -> None:
         """Prepare a radio of that 6-octet address.
 
         `speed` is unit seconds per real second; `seed` and the address make its random numbers (nonces, lease waits).
-        `on_event` is called in the loop, and `on_sent` there with each frame that went out and when; they must not block.
+        `on_event` is called in the loop, and `on_sent` there with each frame that went out and when, and `on_datagram`
+        with each datagram that came; they must not block.
         """
         if len(address) != 6:
             raise ValueError(f"address {address.hex()} has {len(address)} octets, not 6.")
-        self._on_event, self._on_sent = on_event, on_sent
+        self._on_event, self._on_sent, self._on_datagram = on_event, on_sent, on_datagram
         self._speed, self._address = speed, address
         self._rng = random.Random(f"{seed} {address.hex()}")
         self._link = AirLink(air_port, {"hello": "station", "address": address.hex()}, self._take)
@@ -108,16 +114,22 @@ class Radio:
             self._hotspot.stop(farewell=farewell)
             self._hotspot = None
 
-    async def join(self, ssid: bytes, passphrase: bytes | None) -> None:
+    async def join(
+        self, ssid: bytes, passphrase: bytes | None, fixed: FixedAddress | None = None, *, bssid: bytes | None = None
+    ) -> None:
         """Begin one attempt in the background; an older attempt or network is left first.
 
-        It ends in the events "joined" then "leased", or in "join failed".
+        Of several networks of that name the strongest is joined, with a passphrase the strongest secured one; with a
+        `bssid` that one and no other.
+
+        It ends in the events "joined" then "leased", or in "join failed"; with a fixed address "addressed" takes the
+        place of "leased", and nobody is asked for a lease.
 
         Raises:
             ValueError: the SSID has over 32 octets.
         """
         check_ssid(ssid)
-        self._station.join(ssid, passphrase)
+        self._station.join(ssid, passphrase, fixed, bssid)
 
     async def leave(self) -> None:
         """Deauthenticate (reason 3) and forget the network; no event, an attempt under way is dropped."""
@@ -142,6 +154,10 @@ class Radio:
                 await self._echoed.wait()
         except TimeoutError as error:
             raise OSError("the air gives no sign of life") from error
+
+    def send_datagram(self, datagram: Datagram) -> None:
+        """Send a datagram from one of our addresses to a member of our network; what cannot be brought there is lost."""
+        self._link.send(DATAGRAM, datagram.pack())
 
     def listen(self, port: int, local_port: int) -> None:
         """Offer a TCP service on every address of this station; it really listens on 127.0.0.1:local_port."""
@@ -211,6 +227,10 @@ class Radio:
                 self._station.take_dhcp(payload)
             elif self._hotspot is not None:
                 self._hotspot.take_dhcp(payload)
+        elif mark == ARP and self._hotspot is not None:
+            self._hotspot.take_arp(content[STAMP.size :])
+        elif mark == DATAGRAM and (datagram := parse(content[STAMP.size :])) is not None:
+            self._on_datagram(datagram)
         elif mark == ORDER and "echo" in read_order(content):
             self._echoed.set()
 

@@ -5,7 +5,17 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from ipaddress import IPv4Address
 
-__all__ = ["EventData", "HotspotPlan", "OnEvent", "RadioEvent", "Refused", "SeenNetwork", "Silent", "check_ssid"]
+__all__ = [
+    "EventData",
+    "FixedAddress",
+    "HotspotPlan",
+    "OnEvent",
+    "RadioEvent",
+    "Refused",
+    "SeenNetwork",
+    "Silent",
+    "check_ssid",
+]
 
 MAX_SSID_OCTETS = 32
 """IEEE 802.11-2020 9.4.2.2: 0 to 32 octets."""
@@ -48,6 +58,10 @@ class HotspotPlan:
     """Unit seconds from a discover to its offer; None: the server stays silent."""
     refuses_leases: bool = False
     """The server makes offers, and a nak of every request."""
+    weaker_by_db: float = 0.0
+    """How much less strongly than usual it sends."""
+    tells_name_server: bool = True
+    """The server tells itself as name server (option 6 of RFC 2132)."""
 
     def __post_init__(self) -> None:
         """Refuse what no access point can offer."""
@@ -58,6 +72,24 @@ class HotspotPlan:
         # IEEE 802.11-2020 J.4.1: 8 to 63 characters, or the key itself as 64 hex digits.
         if self.passphrase is not None and not 8 <= len(self.passphrase) <= 64:
             raise ValueError(f"a passphrase of {len(self.passphrase)} octets: 8 to 63 are allowed.")
+
+
+@dataclass(frozen=True)
+class FixedAddress:
+    """An address that a station holds without being given it, with the netmask and router of its network.
+
+    Raises:
+        ValueError: one of the three is no IPv4 address.
+    """
+
+    ip: str
+    mask: str
+    router: str
+
+    def __post_init__(self) -> None:
+        """Refuse what is no address."""
+        for text in (self.ip, self.mask, self.router):
+            IPv4Address(text)
 
 
 @dataclass(frozen=True)
@@ -75,10 +107,11 @@ class SeenNetwork:
 class RadioEvent:
     """Something that happened to a radio, at a time of `time.monotonic()`.
 
-    Station role: "joined" {ssid, bssid, channel, signal_dbm}, "leased" {ip, mask, router, lease_s, server},
+    Station role: "joined" {ssid, bssid, channel, signal_dbm}, "leased" {ip, mask, router, name_server, lease_s, server},
+    "addressed" {ip, mask, router} (its own fixed address),
     "join failed" {reason, why: "not found" | "wrong key" | "refused" | "no lease"}, "left" {reason}.
     Access point role: "station joined" {address}, "station left" {address, reason}, "wrong key" {address, reason},
-    "leased" {address, ip}, "lease asked" {address, message}.
+    "leased" {address, ip}, "lease asked" {address, message}, "announced" {address, ip}.
     """
 
     kind: str

@@ -1,4 +1,4 @@
-"""The station role of a radio: scans, joins a network, keeps a lease, and notices when the network is gone.
+"""The station role of a radio: scans, joins a network, keeps its address, and notices when the network is gone.
 
 One attempt to join runs in the background, step by step: scan, authenticate, associate, handshake, lease. Each step has
 a limit; the first that fails ends the attempt. Limits of single answers also have a floor in real seconds: a busy
@@ -11,12 +11,12 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hil.virtual.air import frames
+from hil.virtual.air import arp, frames
 from hil.virtual.air.air_link import StationLink
 from hil.virtual.air.dhcp import Lease, LeaseClient
 from hil.virtual.air.frames import Frame, Kind, Reason, Status
 from hil.virtual.air.handshake import Supplicant, pairwise_master_key
-from hil.virtual.air.radio_records import SeenNetwork, Value
+from hil.virtual.air.radio_records import FixedAddress, SeenNetwork, Value
 
 _ROLE = "station"
 CHANNELS = range(1, 14)
@@ -82,10 +82,12 @@ class Station:
             self._attempt = None
         self._trying = self._joined = None
 
-    def join(self, ssid: bytes, passphrase: bytes | None) -> None:
-        """Begin an attempt in the background; leaves the present network first."""
+    def join(
+        self, ssid: bytes, passphrase: bytes | None, fixed: FixedAddress | None = None, bssid: bytes | None = None
+    ) -> None:
+        """Begin an attempt in the background, at one access point where it is given; leaves the present network first."""
         self.leave()
-        self._attempt = asyncio.ensure_future(self._live(ssid, passphrase or None))
+        self._attempt = asyncio.ensure_future(self._live(ssid, passphrase or None, fixed, bssid))
 
     def leave(self) -> None:
         """Say farewell to the network, if any, and end an attempt."""
@@ -165,17 +167,17 @@ class Station:
         found = [network for network in seen.values() if network.ssid or network.bssid not in named]
         return sorted(found, key=lambda network: -network.signal_dbm)
 
-    async def _live(self, ssid: bytes, passphrase: bytes | None) -> None:
-        """Join, take a lease, and stay until the network is lost."""
+    async def _live(
+        self, ssid: bytes, passphrase: bytes | None, fixed: FixedAddress | None, bssid: bytes | None
+    ) -> None:
+        """Join, take a lease or hold the fixed address, and stay until the network is lost."""
         try:
-            network = await self._find(ssid, passphrase)
+            network = await self._find(ssid, passphrase, bssid)
             joined = await self._enter(network, passphrase)
             self._emit("joined", self._joined_data(joined))
-            lease_client = LeaseClient(self._link.address, self._rng)
             watch = asyncio.ensure_future(self._watch(joined))
             try:
-                lease = await self._take_lease(lease_client, network.bssid)
-                await self._keep_lease(lease_client, lease, network.bssid)
+                await (self._live_leased(network.bssid) if fixed is None else self._live_fixed(fixed, network.bssid))
             finally:
                 watch.cancel()
         except _JoinFailed as failed:
@@ -185,6 +187,21 @@ class Station:
             self.stop()
             self._link.tune(_ROLE, ())
             self._emit("join failed", {"reason": failed.reason, "why": failed.why})
+
+    async def _live_leased(self, bssid: bytes) -> None:
+        client = LeaseClient(self._link.address, self._rng)
+        await self._keep_lease(client, await self._take_lease(client, bssid), bssid)
+
+    async def _live_fixed(self, fixed: FixedAddress, bssid: bytes) -> None:
+        """Announce the address and hold it for as long as the network is there."""
+        self._link.claim(bssid, fixed.ip)
+        packet = arp.Announcement(self._link.address, fixed.ip).pack()
+        self._link.send_arp(bssid, packet)
+        self._emit("addressed", {**vars(fixed)})
+        for _ in range(arp.TRIES - 1):
+            await self._link.pause(arp.INTERVAL_S)
+            self._link.send_arp(bssid, packet)
+        await asyncio.Event().wait()  # until the network is lost or left: this task is cancelled then
 
     @staticmethod
     def _joined_data(joined: _Joined) -> dict[str, Value]:
@@ -196,10 +213,11 @@ class Station:
             "signal_dbm": network.signal_dbm,
         }
 
-    async def _find(self, ssid: bytes, passphrase: bytes | None) -> SeenNetwork:
-        """Return the strongest network of that name; with a passphrase it must be a secured one."""
+    async def _find(self, ssid: bytes, passphrase: bytes | None, bssid: bytes | None) -> SeenNetwork:
+        """Return the strongest network of that name (of that BSSID); with a passphrase it must be a secured one."""
         for network in await self.scan(ssid):
-            if network.ssid == ssid and (passphrase is None or network.security == "wpa2"):
+            secured_enough = passphrase is None or network.security == "wpa2"
+            if network.ssid == ssid and secured_enough and bssid in (None, network.bssid):
                 return network
         raise _JoinFailed("not found")
 

@@ -2,10 +2,12 @@
 
 import asyncio
 from collections.abc import Callable
+from ipaddress import IPv4Address, IPv4Network
 from typing import Literal
 
+from hil.virtual.air.datagrams import Datagram
 from hil.virtual.air.frames import Kind
-from hil.virtual.air.radio import HotspotPlan, Radio, RadioEvent, SeenNetwork
+from hil.virtual.air.radio import FixedAddress, HotspotPlan, Radio, RadioEvent, SeenNetwork
 from hil.virtual.truth import TruthWriter
 
 __all__ = ["Antenna", "Tell", "hotspot_address"]
@@ -17,8 +19,9 @@ Role = Literal["station", "hotspot"]
 HOTSPOT_BIT = 0x04
 #: What the firmware is told of each event of its station.
 TOLD: dict[str, tuple[str, ...]] = {
-    "joined": (),
+    "joined": ("bssid", "channel"),
     "leased": ("ip", "mask", "router"),
+    "addressed": ("ip", "mask", "router"),
     "join failed": ("why", "reason"),
     "left": ("reason",),
 }
@@ -39,7 +42,13 @@ class Antenna:
         self._truth, self._tell = truth, tell
         self._radios: dict[Role, Radio] = {
             "station": Radio(
-                air_port, address, speed=speed, on_event=self._on_station_event, seed=seed, on_sent=self._book_search
+                air_port,
+                address,
+                speed=speed,
+                on_event=self._on_station_event,
+                seed=seed,
+                on_sent=self._book_search,
+                on_datagram=self._take_datagram,
             ),
             "hotspot": Radio(
                 air_port,
@@ -48,12 +57,15 @@ class Antenna:
                 on_event=self._on_hotspot_event,
                 seed=seed + 1,
                 on_sent=self._book_first_beacon,
+                on_datagram=self._take_datagram,
             ),
         }
         self._beacon_sent = False
         self._open: set[Role] = set()
         self._turn = asyncio.Lock()
         self._services: dict[int, int] = {}
+        self._bound: set[int] = set()
+        self._own_ip: dict[Role, str] = {}
         self._hosting = False
         self._relays: set[asyncio.Task[None]] = set()
         self._doors: list[asyncio.Server] = []
@@ -77,10 +89,15 @@ class Antenna:
         """Scan all channels."""
         return await (await self._opened("station")).scan()
 
-    async def join(self, ssid: bytes, passphrase: bytes | None) -> None:
-        """Begin to join a network; events say how it goes."""
+    async def join(
+        self, ssid: bytes, passphrase: bytes | None, fixed: FixedAddress | None = None, bssid: bytes | None = None
+    ) -> None:
+        """Begin to join a network, with a fixed address or for a lease; events say how it goes.
+
+        With a `bssid` it is that access point and no other.
+        """
         self._truth("joining", ssid=ssid.hex())
-        await (await self._opened("station")).join(ssid, passphrase)
+        await (await self._opened("station")).join(ssid, passphrase, fixed, bssid=bssid)
 
     async def leave(self) -> None:
         """Leave the network or drop the attempt."""
@@ -92,6 +109,7 @@ class Antenna:
         radio = await self._opened("hotspot")
         self._beacon_sent = False
         await radio.host(plan)
+        self._own_ip["hotspot"] = plan.ip
         self._hosting = True
         self._truth("hotspot up", ssid=plan.ssid.hex(), channel=plan.channel)
 
@@ -106,6 +124,17 @@ class Antenna:
         self._services[port] = local_port
         for role in self._open:
             self._radios[role].listen(port, local_port)
+
+    def bind(self, port: int) -> None:
+        """Have datagrams to a port of ours told to the firmware."""
+        self._bound.add(port)
+
+    def send_datagram(self, port: int, ip: str, to_port: int, payload: bytes) -> None:
+        """Send a datagram from a port of ours, by the network whose address is ours; without one it is lost."""
+        for role, own_ip in self._own_ip.items():
+            if role in self._open and IPv4Address(ip) in IPv4Network(f"{own_ip}/24", strict=False):
+                self._radios[role].send_datagram(Datagram(own_ip, port, ip, to_port, payload))
+                return
 
     async def dial(self, ip: str, port: int) -> int:
         """Open a stream to another station; return the local port at which the firmware gets it, once.
@@ -148,13 +177,21 @@ class Antenna:
         return radio
 
     def _on_station_event(self, event: RadioEvent) -> None:
-        if event.kind in ("joined", "leased"):
+        if event.kind in ("joined", "leased", "addressed"):
             self._truth(event.kind, **_plain(event))
         if event.kind in TOLD:
-            self._tell({"event": event.kind, **{key: event.data.get(key) for key in TOLD[event.kind]}})
+            plain = _plain(event)
+            self._tell({"event": event.kind, **{key: plain.get(key) for key in TOLD[event.kind]}})
+        if "ip" in event.data:
+            self._own_ip["station"] = str(event.data["ip"])
 
     def _on_hotspot_event(self, event: RadioEvent) -> None:
         self._truth(f"hotspot: {event.kind}", **_plain(event))
+
+    def _take_datagram(self, datagram: Datagram) -> None:
+        if datagram.target_port in self._bound:
+            source = {"from": datagram.source, "from_port": datagram.source_port}
+            self._tell({"datagram": datagram.payload.hex(), "port": datagram.target_port, **source})
 
     def _book_search(self, frame: bytes, sent_s: float) -> None:
         if frame[0] == Kind.PROBE_REQUEST:

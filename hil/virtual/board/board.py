@@ -56,6 +56,7 @@ class Config(BaseModel):
     label_key: str
     interpreter: Literal["micropython", "cpython"] = "micropython"
     seed: int = 0
+    rom_speaks: bool = True
 
     def make(self) -> Make:
         """Return the chip this describes."""
@@ -71,6 +72,7 @@ class Config(BaseModel):
             speed=self.speed,
             clock_ppm=self.clock_ppm,
             seed=self.seed,
+            rom_speaks=self.rom_speaks,
         )
 
 
@@ -78,13 +80,14 @@ class Board:
     """Supply, reset circuit, serial adapter, chip and lamp."""
 
     def __init__(self, make: Make, truth: TruthWriter, scene: asyncio.StreamWriter | None) -> None:
-        """Put the board together, its supply off; `scene` is the control line of the scene that shows the lamp."""
+        """Put the board together, off, within an event loop; `scene` is the control line of the scene that shows the lamp."""
         self._truth, self._scene = truth, scene
         self._powered = self._in_reset = self._boot_low = False
         self._cause = Cause.POWER
         self._lamp = DARK
         self.serial = SerialPort(self._on_input, self._on_pins)
         self._chip = Chip(make, say=self.serial.write, on_lamp=self._show, truth=truth)
+        self._chip.prepare()
 
     def power(self, *, on: bool) -> float:
         """Switch the supply; return the time of `time.monotonic()` at which it switched."""
@@ -105,6 +108,13 @@ class Board:
         """Wait, once the supply is off, until the chip has left nothing behind."""
         if not self._powered:
             await self._chip.gone()
+
+    async def close(self) -> None:
+        """Switch the supply off, and end all that the board has started."""
+        self.power(on=False)
+        await self.settled()
+        await self._chip.close()
+        self.serial.close()
 
     def state(self) -> dict[str, object]:
         """Return what the supply tells: on or off, and the current."""
@@ -206,9 +216,7 @@ async def run(config: Config) -> None:
     say_ready({**ports, "interpreter": make.interpreter.name})
     await standard_input_ended()
     server.close()
-    board.power(on=False)
-    await board.settled()
-    board.serial.close()
+    await board.close()
     control.close()
     if serving := asyncio.all_tasks() - {asyncio.current_task()}:
         await asyncio.wait(serving, timeout=LAST_WORDS_LIMIT_S)

@@ -14,8 +14,8 @@ from pathlib import Path
 
 from hil.virtual.board.antenna import Antenna, Tell
 from hil.virtual.board.flash import Flash, FlashChip
-from hil.virtual.board.image import IMAGE_AT, read_payload, unpack_payload
-from hil.virtual.board.interpreter import Interpreter, RunningFirmware
+from hil.virtual.board.image import SLOTS, read_payload, selected_slot, unpack_payload
+from hil.virtual.board.interpreter import Interpreter, RunningFirmware, Standby
 from hil.virtual.board.link import Identity, Link, Surroundings
 from hil.virtual.board.loader import DOWNLOAD_BANNER, Loader
 from hil.virtual.truth import TruthWriter
@@ -70,6 +70,7 @@ class Make:
     speed: float
     clock_ppm: float
     seed: int
+    rom_speaks: bool = True
 
     @property
     def tick_rate(self) -> float:
@@ -91,7 +92,9 @@ class Chip:
         """Mount the chip; `say` takes its console output, `on_lamp` the colour (red, green, blue) it sends out."""
         self._make, self._say, self._truth = make, say, truth
         self._flash = FlashChip(make.flash, speed=make.speed, seed=make.seed, truth=truth)
-        self._around = Surroundings(make.identity, self._flash, truth, on_lamp, self._kill)
+        self._slot = 0
+        self._around = Surroundings(make.identity, self._flash, truth, on_lamp, self._kill, lambda: self._slot)
+        self._standby = Standby(make.interpreter, make.speed)
         self._turn = asyncio.Lock()
         self._life: asyncio.Task[None] | None = None
         self._firmware: RunningFirmware | None = None
@@ -104,6 +107,10 @@ class Chip:
     def radio_on(self) -> bool:
         """Whether the firmware has a radio powered."""
         return self._link is not None and self._link.antenna.active
+
+    def prepare(self) -> None:
+        """Make ready for the first life."""
+        self._standby.prepare()
 
     def start(self, cause: Cause, *, to_loader: bool) -> None:
         """Begin a life: from flash, or in the ROM's serial loader."""
@@ -127,6 +134,10 @@ class Chip:
         """Wait until a stopped life has left nothing behind."""
         async with self._turn:
             pass
+
+    async def close(self) -> None:
+        """End for good, after the last life is gone."""
+        await self._standby.close()
 
     def feed(self, data: bytes) -> None:
         """Take bytes from the serial line; a chip that does not run loses them."""
@@ -167,22 +178,36 @@ class Chip:
         """Start from flash, and return why the chip starts again."""
         self._truth("chip start", cause=cause, mode="flash")
         self._started_s = time.monotonic()
-        self._say(banner(cause))
+        self._say_of_start(banner(cause))
         try:
             folder = self._unpack()
             if folder is not None:
                 next_cause, pause_s = await self._run(folder, cause)
             else:
-                self._say(f"invalid image at {IMAGE_AT:#x}\r\n".encode())
                 next_cause, pause_s = Cause.WATCHDOG, BAD_IMAGE_PAUSE_S
         finally:
             self._truth("chip end")
         await asyncio.sleep(pause_s / self._make.speed)
         return next_cause
 
+    def _say_of_start(self, octets: bytes) -> None:
+        """Say what the ROM has to say of a start from flash; it may have been told to be silent."""
+        if self._make.rom_speaks:
+            self._say(octets)
+
     def _unpack(self) -> Path | None:
-        payload = read_payload(self._make.flash)
-        return None if payload is None else unpack_payload(payload, self._make.scratch)
+        """Return the files of the selected slot's image, or of the other's where that one is damaged."""
+        selected = selected_slot(self._make.flash)
+        for slot in (selected, 1 - selected):
+            payload = read_payload(self._make.flash, SLOTS[slot])
+            folder = None if payload is None else unpack_payload(payload, self._make.scratch)
+            if folder is not None:
+                self._slot = slot
+                self._truth("image", at=SLOTS[slot], folder=folder.name)
+                return folder
+            if slot == selected:
+                self._say_of_start(f"invalid image at {SLOTS[slot]:#x}\r\n".encode())
+        return None
 
     async def _run(self, folder: Path, cause: Cause) -> tuple[Cause, float]:
         """Run the firmware to its end; return the cause of the next start and the pause before it, unit seconds."""
@@ -194,9 +219,10 @@ class Chip:
                 "HIL_TICK_RATE": repr(self._make.tick_rate),
                 "HIL_STARTED": repr(self._started_s),
             }
-            self._firmware = await RunningFirmware.start(self._make.interpreter, folder, environment, self._make.speed)
-            self._input = self._firmware.write
-            await self._firmware.run(self._say)
+            self._firmware = firmware = await self._standby.take()
+            firmware.go(folder, environment)
+            self._input = firmware.write
+            await firmware.run(self._say)
             return (Cause.SOFTWARE, 0.0) if link.reset_asked else (Cause.PANIC, PANIC_PAUSE_S)
         finally:
             self._input = None

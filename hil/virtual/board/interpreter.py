@@ -4,17 +4,19 @@ import asyncio
 import contextlib
 import ctypes
 import fcntl
+import json
 import os
 import shutil
 import signal
 import sys
 from collections.abc import Callable, Mapping
+from importlib.util import find_spec
 from pathlib import Path
 from typing import BinaryIO
 
 from hil.virtual.board.serial_port import LINE_RATE_BAUD
 
-__all__ = ["Interpreter", "RunningFirmware"]
+__all__ = ["Interpreter", "RunningFirmware", "Standby"]
 
 SHIMS = Path(__file__).parents[1] / "shims"
 LINE_RATE_BYTES = LINE_RATE_BAUD / 10
@@ -27,6 +29,8 @@ STUCK_INPUT = 4096
 """Unread input bytes after which the chip's receiver overruns and loses the rest."""
 DRAIN_LIMIT_S = 2.0
 """How long the output of a killed process may take to end, real seconds."""
+NEXT_AFTER_S = 1.0
+"""Unit seconds from a start to the loading of the interpreter for the next: by then the firmware has its lamp on."""
 PR_SET_PDEATHSIG = 1
 """From <linux/prctl.h>: the signal this process gets when the thread that started it ends."""
 
@@ -44,14 +48,13 @@ class Interpreter:
 
     def __init__(self, wanted: str) -> None:
         """Take "micropython" if it is wanted and there is one, else "cpython"."""
-        self._micropython = _find_micropython() if wanted == "micropython" else None
-        self.name = "micropython" if self._micropython else "cpython"
+        micropython = _micropython() if wanted == "micropython" else None
+        self.name = "cpython" if micropython is None else "micropython"
+        self._arguments = [self.name, *(micropython or ())]
 
-    def command(self, folder: Path) -> list[str]:
-        """Return the command that runs the application unpacked in `folder`."""
-        if self._micropython:
-            return [self._micropython, "-m", "main"]  # by name: a path of its own would come first, however long
-        return [sys.executable, str(SHIMS / "cpython_start.py"), str(folder)]
+    def command(self) -> list[str]:
+        """Return the command that loads it and waits for the program to run, which `RunningFirmware.go` tells it."""
+        return [sys.executable, str(SHIMS / "standby.py"), *self._arguments]
 
     def environment(self) -> dict[str, str]:
         """Return what the interpreter itself wants of the environment."""
@@ -65,9 +68,12 @@ class Interpreter:
         }
 
 
-def _find_micropython() -> str | None:
-    beside = Path(sys.executable).with_name("micropython")
-    return str(beside) if beside.exists() else shutil.which("micropython")
+def _micropython() -> list[str] | None:
+    """Where it is, for `standby.py`: nothing where it is a library of this Python, else a path; None if nowhere."""
+    if find_spec("micropython_unix") is not None:
+        return []
+    program = shutil.which("micropython")
+    return [program] if program else None
 
 
 class RunningFirmware:
@@ -80,16 +86,13 @@ class RunningFirmware:
         self._killed = False
 
     @classmethod
-    async def start(
-        cls, interpreter: Interpreter, folder: Path, link: Mapping[str, str], speed: float
-    ) -> "RunningFirmware":
-        """Start the application in `folder`; `link` is its environment beside the interpreter's own."""
+    async def load(cls, interpreter: Interpreter, speed: float) -> "RunningFirmware":
+        """Load the interpreter, which then waits for `go`."""
         output, transport, chip_end = await _lay_output_line()
         try:
             process = await asyncio.create_subprocess_exec(
-                *interpreter.command(folder),
-                cwd=folder,
-                env={**interpreter.environment(), **link},
+                *interpreter.command(),
+                env=interpreter.environment(),
                 stdin=asyncio.subprocess.PIPE,
                 stdout=chip_end,
                 stderr=asyncio.subprocess.STDOUT,
@@ -101,6 +104,20 @@ class RunningFirmware:
         finally:
             chip_end.close()
         return cls(process, output, speed)
+
+    @property
+    def ended(self) -> bool:
+        """Whether the process is over, by what the kernel says now: the event loop hears of it a little later."""
+        if self._process.returncode is not None:
+            return True
+        try:
+            return os.waitid(os.P_PID, self._process.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None
+        except ChildProcessError:
+            return True
+
+    def go(self, folder: Path, link: Mapping[str, str]) -> None:
+        """Run the application in `folder`; `link` is its environment beside the interpreter's own."""
+        self.write(json.dumps({"folder": str(folder), "environment": dict(link)}).encode() + b"\n")
 
     def write(self, data: bytes) -> None:
         """Send bytes to the firmware's standard input; what it does not read in time is lost."""
@@ -137,6 +154,47 @@ class RunningFirmware:
             line_free = max(clock(), line_free) + len(data) / self._rate
             if not self._killed:
                 await asyncio.sleep(line_free - clock() - FIFO_BYTES / self._rate)
+
+
+class Standby:
+    """Has an interpreter loaded for the next life of the chip, so that a busy machine does not make its start late."""
+
+    def __init__(self, interpreter: Interpreter, speed: float) -> None:
+        """Use `prepare` to load the first."""
+        self._interpreter, self._speed = interpreter, speed
+        self._wanted = asyncio.Event()
+        self._next: asyncio.Task[RunningFirmware] | None = None
+
+    def prepare(self, after_s: float = 0.0) -> "asyncio.Task[RunningFirmware]":
+        """Load the next one in the background, so many unit seconds from now at the latest."""
+        self._wanted.clear()
+        self._next = asyncio.create_task(self._load(after_s / self._speed))
+        return self._next
+
+    async def take(self) -> RunningFirmware:
+        """Return the one that is loaded, or being loaded, and prepare another; if cancelled, it is left for the next life."""
+        ready = self._next if self._next is not None and not _is_lost(self._next) else self.prepare()
+        self._wanted.set()
+        taken = await asyncio.shield(ready)
+        self.prepare(NEXT_AFTER_S)
+        return taken
+
+    async def close(self) -> None:
+        """End the one that waits."""
+        if self._next is None:
+            return
+        self._next.cancel()
+        with contextlib.suppress(asyncio.CancelledError, OSError):
+            await (await self._next).bury(lambda _: None)
+
+    async def _load(self, after_s: float) -> RunningFirmware:
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._wanted.wait(), after_s)
+        return await RunningFirmware.load(self._interpreter, self._speed)
+
+
+def _is_lost(loading: "asyncio.Task[RunningFirmware]") -> bool:
+    return loading.done() and (loading.exception() is not None or loading.result().ended)
 
 
 async def _lay_output_line() -> tuple[asyncio.StreamReader, asyncio.ReadTransport, BinaryIO]:

@@ -11,7 +11,7 @@ import json
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
-from hil.virtual.air.radio import HotspotPlan, Refused, Silent
+from hil.virtual.air.radio import FixedAddress, HotspotPlan, Refused, Silent
 from hil.virtual.board.antenna import Antenna, Tell, hotspot_address
 from hil.virtual.board.flash import FlashChip
 from hil.virtual.truth import TruthWriter
@@ -40,6 +40,7 @@ class Surroundings:
     truth: TruthWriter
     on_lamp: Callable[[tuple[int, int, int]], None]
     on_reset: Callable[[], None]
+    running_slot: Callable[[], int]
 
 
 class Message:
@@ -63,6 +64,10 @@ class Message:
     def octets(self, key: str) -> bytes:
         """Return what a string of hex digits says."""
         return bytes.fromhex(self.text(key))
+
+    def has(self, key: str) -> bool:
+        """Say whether a field is given."""
+        return key in self._fields
 
     def number(self, key: str) -> int:
         """Return an integer."""
@@ -105,6 +110,8 @@ class Link:
             "identity": self._identity,
             "scan": self._scan,
             "dial": self._dial,
+            "bind": self._bind,
+            "send": self._send,
             "join": self._join,
             "leave": self._leave,
             "host": self._host,
@@ -182,6 +189,7 @@ class Link:
             "serial": identity.serial,
             "label_key": identity.label_key,
             "cause": self._cause,
+            "slot": self._around.running_slot(),
         }
 
     # -- flash
@@ -219,8 +227,19 @@ class Link:
         except Silent:
             return {"error": "silent"}
 
+    async def _bind(self, message: Message) -> None:
+        self.antenna.bind(message.number("port"))
+
+    async def _send(self, message: Message) -> None:
+        port, to_port, payload = message.number("port"), message.number("to_port"), message.octets("data")
+        self.antenna.send_datagram(port, message.text("to"), to_port, payload)
+
     async def _join(self, message: Message) -> None:
-        await self.antenna.join(message.octets("ssid"), message.octets("key") or None)
+        fixed = None
+        if message.has("ip"):
+            fixed = FixedAddress(message.text("ip"), message.text("mask"), message.text("router"))
+        bssid = bytes.fromhex(message.text("bssid").replace(":", "")) if message.has("bssid") else None
+        await self.antenna.join(message.octets("ssid"), message.octets("key") or None, fixed, bssid)
 
     async def _leave(self, _message: Message) -> None:
         await self.antenna.leave()
@@ -228,7 +247,8 @@ class Link:
     async def _host(self, message: Message) -> None:
         ssid, key = message.octets("ssid"), message.octets("key") or None
         channel, ip = message.number("channel"), message.text("ip")
-        await self.antenna.host(HotspotPlan(ssid, key, channel, ip, lease_delay_s=message.seconds("lease_delay_s")))
+        delay_s, tells = message.seconds("lease_delay_s"), not message.has("no_name_server")
+        await self.antenna.host(HotspotPlan(ssid, key, channel, ip, lease_delay_s=delay_s, tells_name_server=tells))
 
     async def _unhost(self, _message: Message) -> None:
         await self.antenna.unhost()

@@ -3,6 +3,7 @@
 A secret is never shown: its box is empty, and left empty it stays what it was.
 """
 
+import addresses
 from markup import escape, page
 
 MOST_FIELDS = 32
@@ -34,8 +35,12 @@ FIELDS = (
         "secret",
         8,
         64,
-        "Empty keeps the stored key; with another network, empty means that it has none.",
+        "Empty keeps the stored key.",
     ),
+    Field("network_open", "The network has no key", "tick", 0, 0),
+    Field("fixed_address", "Fixed address", "text", 0, 15, "Empty, as netmask and gateway: the network gives an address."),
+    Field("netmask", "Netmask", "text", 0, 15),
+    Field("gateway", "Gateway", "text", 0, 15),
     Field("update_key", "Update key", "secret", 8, 63, "Empty keeps the stored key."),
 )
 
@@ -64,6 +69,8 @@ def _box(field, values):
 
 
 def _attributes(field, values):
+    if field.kind == "tick":
+        return 'type="checkbox" value="yes"%s' % (" checked" if values[field.name] else "")
     if field.kind == "secret":
         return 'type="password" minlength="%d" maxlength="%d" autocomplete="new-password"' % (field.low, field.high)
     value = 'value="%s"' % escape(text_of(values[field.name]))
@@ -125,16 +132,32 @@ def merge(stored, sent):
             _take(field, sent[field.name], values, wrong)
     if not any(field.name in sent for field in FIELDS):
         wrong.append("No setting was sent.")
-    if sent.get("network_key") == "" and values["network"] != stored["network"]:
-        values["network_key"] = ""
+    if "network" in sent:
+        _settle_key(stored, sent, values, wrong)
     if not wrong and values["closes_at"] >= values["opens_at"]:
         wrong.append("The vent must close below the temperature at which it opens.")
+    if not wrong:
+        wrong.extend(addresses.complaints(values, {field.name: field.label for field in FIELDS}))
     return values, wrong
+
+
+def _settle_key(stored, sent, values, wrong):
+    """A network has no key where that is ticked, and only there: a key left empty says nothing of another network."""
+    values["network_open"] = "network_open" in sent
+    typed = sent.get("network_key", "") != ""
+    if values["network_open"] and typed:
+        wrong.append("Network key must be empty where it is ticked that the network has none.")
+    elif values["network_open"]:
+        values["network_key"] = ""
+    elif not typed and (values["network"] != stored["network"] or not stored["network_key"]):
+        wrong.append("Network key must be given, or ticked that the network has none.")
 
 
 def _take(field, text, values, wrong):
     """Put what was sent for a field into the values; what is wrong with it into the list."""
     if field.kind == "secret" and text == "":
+        return
+    if field.kind == "tick":
         return
     if field.kind in ("number", "whole"):
         number = _number(text, field.kind == "whole")

@@ -2,6 +2,7 @@
 
 import asyncio
 
+import addresses
 import chip
 import radio
 import stages
@@ -65,7 +66,7 @@ async def _join_while_it_can(unit, lease):
 
 
 async def _join(values, give_up_ms):
-    """Try again and again until there is a lease, or None when time is up."""
+    """Try again and again until there is a lease (or the fixed address holds), or None when time is up."""
     while True:
         print("joining '%s'" % values["network"])
         lease = await _attempt(values, give_up_ms)
@@ -84,14 +85,14 @@ async def _attempt(values, give_up_ms):
     A slow access point or lease is waited for: only a plain failure ends an attempt early.
     """
     radio.forget_events()
-    radio.join(values["network"].encode(), values["network_key"])
+    radio.join(values["network"].encode(), values["network_key"], addresses.fixed(values))
     joined = False
     while True:
         event = await radio.next_event((give_up_ms - chip.awake_ms()) / 1000)
         if event is None:
             radio.leave()
             return None
-        if event["event"] == "leased":
+        if event["event"] in ("leased", "addressed"):
             return event
         if event["event"] == "joined":
             joined = True

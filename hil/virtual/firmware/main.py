@@ -6,6 +6,7 @@ lamp_code.switch_on()
 
 import asyncio
 
+import captive
 import chip
 import joining
 import pages
@@ -27,12 +28,13 @@ async def main():
     print("%s %s %s serial %s" % (version.MAKER, version.PRODUCT, version.VERSION, chip.serial()))
     print("stage: starting")
     unit = units.Unit()
-    server = web.Server(pages.Pages(unit).answer)
+    server = web.Server(pages.Pages(unit).answer, (pages.UPDATE,))
     await server.start()
     await asyncio.gather(
         radio.watch(),
         lamp_code.follow(unit.stages),
         joining.live(unit),
+        captive.answer_names(unit),
         reports.follow(unit),
         unit.vent.follow(),
     )

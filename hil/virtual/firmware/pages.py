@@ -10,11 +10,13 @@ import origin
 import settings
 import stages
 import status
+import update
 from markup import page
 from waiting import until
 from web import Reply
 
 USER = "vent"
+UPDATE = "/update"
 RESTART_AFTER_MS = 2000
 
 
@@ -23,6 +25,7 @@ class Pages:
 
     def __init__(self, unit):
         self._unit = unit
+        self._update = update.Update(unit)
         self._restarting = None
 
     async def answer(self, request):
@@ -40,6 +43,8 @@ class Pages:
             return Reply(401, "The update key is needed.\n", (("WWW-Authenticate", 'Basic realm="vent settings", charset="UTF-8"'),))
         if method == "POST" and origin.is_foreign(request):
             return Reply(403, "Another page may not change the settings.\n")
+        if request.stream:
+            return await self._update.take(request)
         return show(request, arrived_ms)
 
     def _paths(self):
@@ -52,6 +57,7 @@ class Pages:
             paths["/"] = ("GET", False, self._home)
             paths["/settings"] = ("GET", True, self._form)
             paths["/save"] = ("POST", True, self._save)
+            paths[UPDATE] = ("POST", True, None)
         return paths
 
     def _has_key(self, request):

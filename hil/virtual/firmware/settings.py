@@ -35,6 +35,10 @@ def defaults(label_key):
         "unit_name": "vent",
         "network": "",
         "network_key": "",
+        "network_open": False,
+        "fixed_address": "",
+        "netmask": "",
+        "gateway": "",
         "update_key": label_key,
     }
 

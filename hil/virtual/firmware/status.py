@@ -19,6 +19,7 @@ def rows(unit):
         ("Network", unit.store.values["network"] or "none"),
         ("Address", unit.address or "none"),
         ("Running for", "%d s" % (chip.awake_ms() // 1000)),
+        ("Free memory", "%d octets" % chip.free_memory()),
     )
 
 

@@ -7,6 +7,7 @@ from connections import close
 
 LONGEST_HEAD = 2048
 LONGEST_BODY = 4096
+LONGEST_STREAM = 999999999  # what does not fit is told by whoever takes it
 MOST_CONNECTIONS = 12
 REQUEST_LIMIT_S = 5.0
 ANSWER_LIMIT_S = 10.0
@@ -46,6 +47,7 @@ class Request:
         self.path = path
         self.headers = headers
         self.body = b""
+        self.stream = None
 
 
 class Reply:
@@ -70,11 +72,41 @@ class Reply:
         return head if head_only else head + body
 
 
-class Server:
-    """Takes connections and lets `answer` (a coroutine function) turn each Request into a Reply."""
+class Stream:
+    """A body that is read as it comes; `length` octets in all."""
 
-    def __init__(self, answer):
+    def __init__(self, reader, begun, length):
+        self._reader = reader
+        self._begun = begun
+        self._left = length
+        self.length = length
+
+    async def read(self, count):
+        """Return the next so many octets; raises Refused when the connection ends before, asyncio.TimeoutError."""
+        octets, self._begun = self._begun[:count], self._begun[count:]
+        while len(octets) < count:
+            piece = await asyncio.wait_for(self._reader.read(min(1024, count - len(octets))), ANSWER_LIMIT_S)
+            if not piece:
+                raise Refused(400)
+            octets += piece
+        self._left -= count
+        return octets
+
+    async def drop(self):
+        """Take in a little of what is left: closing on unread octets would take the answer away."""
+        if self._left:
+            await _linger(self._reader)
+
+
+class Server:
+    """Takes connections and lets `answer` (a coroutine function) turn each Request into a Reply.
+
+    What is posted to a path of `streamed` may be of any length, and is read by whoever answers, from `request.stream`.
+    """
+
+    def __init__(self, answer, streamed=()):
         self._answer = answer
+        self._streamed = streamed
         self._open = 0
 
     async def start(self):
@@ -96,7 +128,7 @@ class Server:
 
     async def _exchange(self, reader, writer):
         try:
-            request = await asyncio.wait_for(_read_request(reader), REQUEST_LIMIT_S)
+            request = await asyncio.wait_for(_read_request(reader, self._streamed), REQUEST_LIMIT_S)
         except Refused as refusal:
             await _send(writer, Reply(refusal.status, REASONS[refusal.status] + ".\n"))
             await _linger(reader)
@@ -106,6 +138,8 @@ class Server:
             return
         if request is not None:
             await _send(writer, await self._answer(request), request.method == "HEAD")
+            if request.stream:
+                await request.stream.drop()
 
 
 async def _send(writer, reply, head_only=False):
@@ -127,13 +161,17 @@ async def _drop(reader):
             return
 
 
-async def _read_request(reader):
+async def _read_request(reader, streamed):
     """Return the request, None when the connection ends before it began; raises Refused."""
     head, rest = await _read_head(reader)
     if head is None:
         return None
     request = _parse_head(head)
-    length = _body_length(request)
+    is_streamed = request.method == "POST" and request.path in streamed
+    length = _body_length(request, LONGEST_STREAM if is_streamed else LONGEST_BODY)
+    if is_streamed:
+        request.stream = Stream(reader, rest[:length], length)
+        return request
     while len(rest) < length:
         piece = await reader.read(min(1024, length - len(rest)))
         if not piece:
@@ -176,7 +214,7 @@ def _parse_head(head):
     return Request(words[0], words[1].split("?")[0], headers)
 
 
-def _body_length(request):
+def _body_length(request, longest):
     if "transfer-encoding" in request.headers:
         raise Refused(411)
     text = request.headers.get("content-length")
@@ -186,6 +224,6 @@ def _body_length(request):
         return 0
     if not text.isdigit():
         raise Refused(400)
-    if len(text) > 9 or int(text) > LONGEST_BODY:
+    if len(text) > 9 or int(text) > longest:
         raise Refused(413)
     return int(text)

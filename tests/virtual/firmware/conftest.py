@@ -38,8 +38,9 @@ Message = dict[str, object]
 class Board:
     """One board: runs a program as the chip, answers it, remembers what it ordered.
 
-    `networks` maps a name to its key; joining one of them gives `lease_ip`. `guests` are on the hotspot. `cut_at_op` kills
-    the chip during the flash operation of that number (counted from 1), torn as `tear` says; a `stuck` flash keeps its bits.
+    `networks` maps a name to its key; joining one of them gives `lease_ip`. A scan finds the names `in_the_air`, and what is
+    `seen` in full. `guests` are on the hotspot. `cut_at_op` kills the chip during the flash operation of that number
+    (counted from 1), torn as `tear` says; a `stuck` flash keeps its bits.
     """
 
     def __init__(self, interpreter: str, folder: Path) -> None:
@@ -51,6 +52,8 @@ class Board:
         self.cause = "power"
         self.broken_radio = False
         self.guests = 0
+        self.in_the_air: list[str] = []
+        self.seen: list[Message] = []
         self.stuck = False
         self.dial_to = 0
         self.awake_already_s = 0.0
@@ -257,7 +260,9 @@ class Board:
                 old = self.flash[at : at + len(new)]
                 self._write(at, bytes(before & after for before, after in zip(old, new, strict=True)))
             case {"op": "scan"}:
-                return {"networks": []}
+                heard = {"channel": 1, "signal": -50, "security": "wpa2", "bssid": "024d56000001"}
+                named = [{"ssid": name.encode().hex(), **heard} for name in self.in_the_air]
+                return {"networks": [*named, *self.seen]}
             case {"op": "guests"}:
                 return {"count": self.guests}
             case {"op": "signal"}:
@@ -286,8 +291,10 @@ class Board:
         elif self.networks[name].encode().hex() != order["key"]:
             self.send_event(event="join failed", why="wrong key", reason=15)
         else:
-            self.send_event(event="joined")
-            if self.lease_ip:
+            self.send_event(event="joined", bssid="0200000000c1", channel=1)
+            if "ip" in order:
+                self.send_event(event="addressed", **{key: order[key] for key in ("ip", "mask", "router")})
+            elif self.lease_ip:
                 self._send_lease()
 
     def _send_lease(self) -> None:

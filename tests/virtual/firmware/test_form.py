@@ -41,6 +41,10 @@ STORED = {
     "unit_name": "vent",
     "network": "Old network",
     "network_key": "old-key-0001",
+    "network_open": False,
+    "fixed_address": "",
+    "netmask": "",
+    "gateway": "",
     "update_key": "thistle-4417",
 }
 
@@ -129,10 +133,22 @@ def test_empty_secrets_keep_the_stored_ones(run_program: Run) -> None:
     assert values == {**STORED, "unit_name": "north"}
 
 
-def test_another_network_without_key_is_open(run_program: Run) -> None:
-    values, wrong = merge(run_program, {"network": "Open network", "network_key": ""})
+@pytest.mark.parametrize("network", ["Open network", "Old network"])
+def test_a_network_without_key_is_ticked(run_program: Run, network: str) -> None:
+    values, wrong = merge(run_program, {"network": network, "network_key": "", "network_open": "yes"})
     assert wrong == []
-    assert values["network_key"] == ""
+    assert values == {**STORED, "network": network, "network_key": "", "network_open": True}
+
+
+def test_a_blank_key_says_nothing_of_another_network(run_program: Run) -> None:
+    values, wrong = merge(run_program, {"network": "Other network", "network_key": ""})
+    assert ["must be given" in message for message in wrong] == [True]
+    assert values["network_key"] == STORED["network_key"]
+
+
+def test_a_key_and_the_tick_that_there_is_none_are_refused(run_program: Run) -> None:
+    _, wrong = merge(run_program, {"network": "Old network", "network_key": "key-of-12-ch", "network_open": "yes"})
+    assert ["must be empty" in message for message in wrong] == [True]
 
 
 @pytest.mark.parametrize(
@@ -212,7 +228,8 @@ def test_form_shows_every_value_but_no_secret(run_program: Run) -> None:
     source, form = read_form(run_program, values)
     assert set(form.inputs) == set(STORED)
     shown = {name: attributes.get("value") for name, attributes in form.inputs.items()}
-    expected = {**values, "opens_at": "24", "closes_at": "19", "report_every_s": "60"}
+    expected = {**values, "opens_at": "24", "closes_at": "19", "report_every_s": "60", "network_open": "yes"}
+    assert "checked" not in form.inputs["network_open"]
     secrets = ("report_key", "network_key", "update_key")
     assert shown == {**expected, **dict.fromkeys(secrets)}
     assert all(form.inputs[secret]["type"] == "password" for secret in secrets)

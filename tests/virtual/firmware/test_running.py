@@ -35,7 +35,8 @@ def save_network(board: "Board", name: str, key: str) -> None:
     """Put a network into the settings by the form of the first start, and power off after the restart order."""
     board.power_on()
     board.wait_for_order("host")
-    assert board.post("/save", {"network": name, "network_key": key}).status_code == 200
+    ticked = {} if key else {"network_open": "yes"}
+    assert board.post("/save", {"network": name, "network_key": key, **ticked}).status_code == 200
     board.wait_for_order("reset")
     board.power_off()
 

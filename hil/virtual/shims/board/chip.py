@@ -3,6 +3,7 @@
 Serial number and label key are written at the factory into the non-volatile store `factory`.
 """
 
+import gc
 import sys
 import time
 
@@ -57,6 +58,12 @@ def awake_ms():
     _awake_ms += time.ticks_diff(now, _last_ticks)
     _last_ticks = now
     return _awake_ms
+
+
+def free_memory():
+    """Return how many octets of the heap are free once what nobody needs is swept away."""
+    gc.collect()
+    return gc.mem_free()
 
 
 def air_temperature_c():

@@ -1,7 +1,7 @@
 """The radio of a real board: the `network` module, its states turned into events. Untested on hardware.
 
-Events are dictionaries with `event`: "joined", "leased" (with `ip`), "join failed"
-(with `why`) and "left".
+Events are dictionaries with `event`: "joined" (with `bssid` and `channel`), "leased" (with `ip`), "addressed" (with
+`ip`, in place of "leased" where it is fixed), "join failed" (with `why`) and "left".
 """
 
 import asyncio
@@ -24,22 +24,35 @@ _events = []
 _event_came = asyncio.Event()
 _attempting = False
 _in_network = False
+_fixed = None
 
 
 class Broken(Exception):
     """The radio does not take orders."""
 
 
-def join(ssid, key):
-    """Begin one attempt to join; without key when it is empty."""
-    global _attempting
+def join(ssid, key, fixed=None, bssid=None):
+    """Begin one attempt to join; without key when it is empty; `fixed` is address, netmask and gateway, or None for a lease.
+
+    The radio takes the strongest network of that name, with a key the strongest secured one; or the one of `bssid`.
+    """
+    global _attempting, _fixed
+    _fixed = fixed
     try:
         _station.active(True)
+        # the gateway is the name server, too; "dhcp" undoes an address set before
+        _station.ifconfig(fixed + fixed[2:] if fixed else "dhcp")
         _station.config(reconnects=0)
-        _station.connect(ssid, key or None)
+        _station.connect(ssid, key or None, bssid=bssid or _strongest(ssid, key))
     except OSError as error:
         raise Broken(str(error))
     _attempting = True
+
+
+def _strongest(ssid, key):
+    """Return whom to join: this port would take the first one it finds. None where none is seen: it may be hidden."""
+    found = [one for one in _station.scan() if one[0] == ssid and (not key or one[4])]
+    return max(found, key=lambda one: one[3])[1] if found else None
 
 
 def leave():
@@ -49,8 +62,8 @@ def leave():
     _station.disconnect()
 
 
-def host(ssid, key, channel, ip, lease_delay_s=0.0):
-    """Open a hotspot with WPA2, this address, and leases in its network; these cannot be delayed here."""
+def host(ssid, key, channel, ip, lease_delay_s=0.0, name_server=True):
+    """Open a hotspot with WPA2, this address, and leases in its network; these cannot be otherwise here."""
     try:
         _hotspot.active(True)
         _hotspot.config(ssid=ssid, key=key, security=network.AUTH_WPA2_PSK, channel=channel)
@@ -75,8 +88,8 @@ def signal():
 
 
 async def scan():
-    """Return the networks in the air: lists of name (octets), channel, dBm and security."""
-    return [(found[0], found[2], found[3], _SECURITIES.get(found[4], "wpa2")) for found in _station.scan()]
+    """Return the networks in the air: lists of name (octets), channel, dBm, security and BSSID."""
+    return [(found[0], found[2], found[3], _SECURITIES.get(found[4], "wpa2"), found[1]) for found in _station.scan()]
 
 
 async def next_event(limit_s):
@@ -107,8 +120,8 @@ def _look():
     connected = _station.active() and _station.isconnected()
     if connected and not _in_network:
         _attempting, _in_network = False, True
-        _tell(event="joined")
-        _tell(event="leased", ip=_station.ifconfig()[0])
+        _tell(event="joined", bssid=None, channel=_station.config("channel"))
+        _tell(event="addressed" if _fixed else "leased", ip=_station.ifconfig()[0])
     elif _in_network and not connected:
         _in_network = False
         _tell(event="left", reason=None)

@@ -1,5 +1,6 @@
 """The chip of a virtual unit: who it is, how long it has been awake, its restart."""
 
+import gc
 import sys
 import time
 
@@ -7,9 +8,18 @@ import link
 import tick
 
 if sys.implementation.name == "micropython":
+    from gc import mem_free
     from sys import print_exception
 else:
     import traceback
+    import tracemalloc
+
+    HEAP_OCTETS = 2097152  # MicroPython's own on a desk computer
+    tracemalloc.start()
+
+    def mem_free():
+        """Return what a heap of that size would have left: CPython has none of a fixed size, and counts what is taken."""
+        return HEAP_OCTETS - tracemalloc.get_traced_memory()[0]
 
     def print_exception(error):
         """Show a traceback where the serial line takes it."""
@@ -42,6 +52,12 @@ def cause():
 def awake_ms():
     """Return milliseconds since the chip started."""
     return tick.unit_us() / 1000
+
+
+def free_memory():
+    """Return how many octets of the heap are free once what nobody needs is swept away."""
+    gc.collect()
+    return mem_free()
 
 
 def air_temperature_c():

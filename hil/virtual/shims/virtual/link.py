@@ -13,6 +13,7 @@ import select
 import socket
 import sys
 import time
+from binascii import unhexlify
 
 ANSWER_LIMIT_MS = 60000
 
@@ -29,6 +30,7 @@ _asked = set()
 _awaited = {}
 _events = []
 _event_came = asyncio.Event()
+_datagram_takers = {}
 
 
 class Lost(Exception):
@@ -59,14 +61,22 @@ def ask(**question):
 
 async def ask_later(limit_s, **question):
     """Ask and let other tasks run meanwhile; asyncio.TimeoutError, or OSError as `ask`."""
-    number = _send_question(question)
-    _awaited[number] = asyncio.Event()
+    return (await ask_all_later(limit_s, [question]))[0]
+
+
+async def ask_all_later(limit_s, questions):
+    """Ask some things at once, and let other tasks run until all are answered; as `ask_later`, the limit for each."""
+    numbers = [_send_question(question) for question in questions]
+    for number in numbers:
+        _awaited[number] = asyncio.Event()
     try:
-        await asyncio.wait_for(_awaited[number].wait(), limit_s)
+        for number in numbers:
+            await asyncio.wait_for(_awaited[number].wait(), limit_s)
     finally:
-        del _awaited[number]
-        _asked.discard(number)
-    return _take_answer(number)
+        for number in numbers:
+            del _awaited[number]
+            _asked.discard(number)
+    return [_take_answer(number) for number in numbers]
 
 
 async def listen():
@@ -89,6 +99,11 @@ async def next_event(limit_s):
 def forget_events():
     """Drop the events nobody has taken."""
     _events.clear()
+
+
+def take_datagrams(port, take):
+    """Call `take(octets, asker)` with each datagram to a port; `asker` is address and port."""
+    _datagram_takers[port] = take
 
 
 def _send_question(question):
@@ -130,6 +145,8 @@ def _sort(message):
     if "event" in message:
         _events.append(message)
         _event_came.set()
+    elif "datagram" in message:
+        _datagram_takers[message["port"]](unhexlify(message["datagram"]), (message["from"], message["from_port"]))
     elif message["id"] in _asked:
         _answers[message["id"]] = message
         if message["id"] in _awaited:

@@ -1,0 +1,116 @@
+"""What the run says of the lamp camera itself: its delay, when it was awake, and how the dark lamp looks to it.
+
+The bench's own lamp, in the same picture, gives the camera's delay and proves it awake. The dark reference comes from
+frames taken while the supply was off. All of it is the whole run's, so it is worked out once for a record and a stretch.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from math import inf
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hil.core.frames import Crops, LampFrames
+from hil.core.moments import Moment
+from hil.evidence.window import Record, Window
+from hil.lamp import DarkReference, Delay, NotTold, bench_lamp_watched, dark_reference, stamp_scatter
+
+DARK_FRAMES = 60
+SETTLE_S = 0.8  # so near to a switching of the supply no frame counts as dark; more than any camera's delay
+
+
+@dataclass(frozen=True)
+class Camera:
+    """What a stretch of the run says of it: its delay, the switches it saw, and its reference of the dark lamp."""
+
+    frames: LampFrames | None
+    delay: Delay | None
+    awake_s: list[float]
+    dark: DarkReference | None
+    reason: str = ""
+
+    @cached_property
+    def stamp_sd_s(self) -> float:
+        """How far its time stamps scatter."""
+        return stamp_scatter(self.frames.times_s) if self.frames is not None else 0.0
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """All frames of a record, how bright the bench's own lamp is in each, and what was worked out of stretches of it.
+
+    `off_s` are the stretches in which the supply was off.
+    """
+
+    frames: LampFrames
+    bench_light: NDArray[np.float64]
+    off_s: tuple[tuple[float, float], ...]
+    cameras: dict[tuple[float, float], Camera] = field(default_factory=dict)
+
+
+_seen: "WeakKeyDictionary[Record, _Seen]" = WeakKeyDictionary()
+
+
+def camera_of(record: Record, from_s: float, until_s: float) -> Camera:
+    """What was recorded between two times says of the camera; the dark lamp may have been seen before."""
+    if record not in _seen:
+        frames = record.frames()
+        light = frames.bench.mean(axis=(1, 2, 3), dtype=np.float64)
+        _seen[record] = _Seen(frames, light, tuple(_off_stretches(record)))
+    seen = _seen[record]
+    if (from_s, until_s) not in seen.cameras:
+        seen.cameras[from_s, until_s] = _read(record, seen, from_s, until_s)
+    return seen.cameras[from_s, until_s]
+
+
+def _read(record: Record, seen: _Seen, from_s: float, until_s: float) -> Camera:
+    first, last = np.searchsorted(seen.frames.times_s, [from_s, until_s])
+    if last - first < 2:
+        return Camera(None, None, [], None, "no frames were recorded")
+    frames = seen.frames.within(from_s, until_s)
+    switches = Window("", from_s, until_s, record).of("bench lamp", "switched")
+    rising = [m for at, m in enumerate(switches) if at == 0 or m.time_s > switches[at - 1].time_s]
+    if not rising:
+        return Camera(None, None, [], None, "the bench's own lamp was never switched")
+    order_times_s = [m.time_s for m in rising]
+    first_on = rising[0].data.get("on") is True
+    watched = bench_lamp_watched(order_times_s, frames.times_s, seen.bench_light[first:last], first_on=first_on)
+    if isinstance(watched, NotTold):
+        return Camera(None, None, [], None, f"its delay could not be measured: {watched.reason}")
+    delay, switches_seen = watched
+    awake_s = [s.ordered_s for s in switches_seen if s.seen_s is not None]
+    try:
+        dark = dark_reference(_dark_frames(seen, until_s, delay))
+    except ValueError as error:  # awake, and yet it cannot tell the lamp's light
+        return Camera(None, None, awake_s, None, f"no dark reference: {error}")
+    return Camera(frames, delay, awake_s, dark)
+
+
+def _dark_frames(seen: _Seen, until_s: float, delay: Delay) -> Crops:
+    """The first frames taken with the supply off, as many as are needed, up to a time."""
+    frames = seen.frames.within(-inf, until_s)
+    chosen, count = [frames.unit[:0]], 0
+    for off_s, on_s in seen.off_s:
+        piece = frames.within(off_s + SETTLE_S + delay.offset_s, on_s + delay.offset_s - 0.1).unit
+        chosen.append(piece[: DARK_FRAMES - count])
+        count += len(chosen[-1])
+        if count == DARK_FRAMES:
+            break
+    return np.concatenate(chosen)
+
+
+def _off_stretches(record: Record) -> Iterator[tuple[float, float]]:
+    """From when to when the supply was off, by its switchings and by what was read back."""
+    kinds = ("on", "off", "state")
+    states: list[Moment] = [m for kind in kinds for m in record.by_kind.get(("power", kind), ())]
+    off_since_s: float | None = None
+    for moment in sorted(states, key=lambda m: m.time_s):
+        is_off = moment.kind == "off" or (moment.kind == "state" and moment.data.get("on") is False)
+        if is_off:
+            off_since_s = moment.time_s if off_since_s is None else off_since_s
+        elif off_since_s is not None:
+            yield off_since_s, moment.time_s
+            off_since_s = None
