@@ -12,6 +12,7 @@ from support.runs import Printed, hil
 pytest_plugins = ["pytester"]
 
 RELEASE_S = 600.0
+UNJUDGED = 3  # exit code
 
 
 @pytest.fixture(scope="session")
@@ -54,6 +55,11 @@ def _once(factory: pytest.TempPathFactory, name: str, record: Callable[[Path], P
 
 
 def _record(folder: Path, *options: str) -> Printed:
-    ended = hil("accept", *options, cwd=folder, limit_s=RELEASE_S)
+    """Drive a good unit; where a witness slept, as on a host too busy for the bench, once more."""
+    for attempt in ("first", "second"):
+        (folder / attempt).mkdir()
+        ended = hil("accept", *options, cwd=folder / attempt, limit_s=RELEASE_S)
+        if ended.code != UNJUDGED:
+            break
     assert ended.code == 0, f"the good unit did not pass:\n{ended.out}{ended.err}"
     return Printed(ended.folder, ended.out)

@@ -5,13 +5,6 @@ sheet goes through `printable` first, so that a network name cannot clear a
 screen, turn a line round, or hide a letter.
 """
 
-import unicodedata
-
-# Controls, formats (bidi marks, joiners, soft hyphen), lone surrogates, private
-# and unassigned characters, line and paragraph separators, odd blanks. General
-# categories: Unicode Standard, table 4-4.
-_UNSAFE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp", "Zs"})
-
 
 def printable(text: str) -> str:
     r"""Show each character that could harm or mislead as an escape.
@@ -21,12 +14,15 @@ def printable(text: str) -> str:
     ``\uNNNN`` or ``\UNNNNNNNN``. All else stays, the backslash too: so applying
     it twice changes nothing more. Markup stays as it is: escaping for HTML is
     the page's job.
+
+    What must not be shown is what `str.isprintable` says: all of the Unicode categories Other (controls, formats,
+    surrogates, private, unassigned) and Separator but the plain blank; Unicode Standard, table 4-4.
     """
-    return "".join(_shown(character) for character in text)
+    return text if text.isprintable() else "".join(_shown(character) for character in text)
 
 
 def _shown(character: str) -> str:
-    if character == " " or unicodedata.category(character) not in _UNSAFE:
+    if character.isprintable():
         return character
     code = ord(character)
     if code < 0x100:

@@ -166,7 +166,8 @@ class LampView:
     def _named(self, span: StageSpan, due: str) -> str:
         """The stage that a stretch showed; light too short to time is the stage that is due, if that looks so.
 
-        So a stage that lasts hardly a period (a quick start or join) is no failure; its look is judged where it lasts.
+        So a stage that lasts hardly a period (a quick start or join) is no failure; its look is judged where it lasts. Of
+        light that is still on at the end nobody knows how long it would have been.
         """
         if span.stage != "unrecognised":
             return span.stage
@@ -175,7 +176,7 @@ class LampView:
             return f"unrecognised ({span.colour})"
         phase_s = max((phase.length_s for phase in look.cycle if phase.colour == span.colour), default=0.0)
         phase = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + _room_s(span)
-        steady = not look.cycle and span.short and span.colour == look.colour
+        steady = not look.cycle and span.short and span.colour == look.colour and span is not self.stages[-1]
         alike = steady or (phase_s and phase) or self._is_brief_sequence(span, look)
         return due if alike else f"unrecognised ({span.colour})"
 

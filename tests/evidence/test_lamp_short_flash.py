@@ -54,6 +54,12 @@ def test_a_quick_start_in_another_light_does_not(shown_first: str) -> None:
     assert lamp.shows_in_order(ORDER).holds is False
 
 
+def test_light_that_is_still_on_at_the_end_may_become_a_flash() -> None:
+    plan: Plan = [(ON_S + 0.3, "white"), *flash(0.6, 5.0), (END_S - 0.7, "green")]
+    lamp = LampView(make([*SWITCHED, *SUPPLY], frames=lamp_frames(plan, SWITCHED, 98.0, 122.0)).window(BEGIN_S, END_S))
+    assert lamp.shows_in_order(ORDER).holds is False
+
+
 def test_flashes_nobody_declared_are_no_quick_start() -> None:
     """Two blinks before joining are more than one unbroken light."""
     blinks: Plan = [(JOINING_S - 1.5, "white"), (JOINING_S - 1.2, "off"), (JOINING_S - 0.8, "white")]
