@@ -13,6 +13,7 @@ from hil.evidence.window import Window
 MISSED = 4  # so many tellings that the port is read may fail to come
 OVERLAP = 200  # characters of a piece that are looked at again with the next one
 TRACE_LINES = 40  # of a crash that are looked at for what it came to
+WRITTEN = ("verified", "previous written")  # what the flasher tells once it is done
 
 
 class ConsoleView:
@@ -125,10 +126,12 @@ class ConsoleView:
         return mute
 
     def _given_away(self, start_s: float, end_s: float) -> bool:
-        """Whether the port was closed, for the flasher, by the begin of a stretch of this leg, and stayed so to its end."""
+        """Whether the flasher had the port over a stretch of this leg: closed from before it to its end, and a build written."""
+        written = any(start_s <= m.time_s <= end_s for m in self._window.of("flasher", *WRITTEN))
         last = self._window.last_before(start_s, "console", "opened", "closed")
         inside = [m for m in self._window.of("console", "opened", "closed") if start_s <= m.time_s <= end_s]
-        return not inside and last is not None and last.kind == "closed" and last.time_s >= self._window.begin_s
+        closed = not inside and last is not None and last.kind == "closed" and last.time_s >= self._window.begin_s
+        return written and closed
 
     def no_crash(self) -> Seen:
         """Whether no line means a crash; of a console that promises to be silent only one that does is a finding."""

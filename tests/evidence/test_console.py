@@ -88,8 +88,9 @@ def test_each_start_needs_its_own_line() -> None:
 def test_a_start_for_the_flasher_alone_is_not_mute() -> None:
     """The port is closed for it until the supply is off again; opened before that, the console should have heard the unit."""
     given, back = moment(100.9, "console", "closed"), moment(109.0, "console", "opened")
-    off = power("off", 108.0)
-    assert gaps(view(OPENED, power("on", 101.0), given, off, back)) == []
+    off, written = power("off", 108.0), moment(107.0, "flasher", "verified")
+    assert gaps(view(OPENED, power("on", 101.0), given, written, off, back)) == []
+    assert gaps(view(OPENED, power("on", 101.0), given, off, back)) != []  # closed, and nobody knows what for
     assert gaps(view(OPENED, power("on", 101.0), given, moment(105.0, "console", "opened"), off)) != []
 
 

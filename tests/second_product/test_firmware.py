@@ -7,6 +7,7 @@ what the product promises is in its product file.
 import json
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -244,7 +245,10 @@ def test_a_request_nobody_understands_does_no_harm(sensor: Board) -> None:
     assert requests.delete(f"http://127.0.0.1:{sensor.web_port()}/config", timeout=PATIENCE_S).status_code == 405
     with sensor.connections(20):
         pass
-    assert sensor.get("/config").status_code == 200
+    limit_s = time.monotonic() + PATIENCE_S
+    while (status := sensor.get("/config").status_code) == 503 and time.monotonic() < limit_s:
+        pass  # it may still be busy with those twenty
+    assert status == 200
 
 
 def test_every_source_is_one_that_a_board_takes(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ class List:
         open(sys.argv[1], "w").write(json.dumps(named))
 
 options = ["--collect-only", "-q", "-c", "/dev/null", "--rootdir", ".", "-p", "no:cacheprovider"]
-sys.exit(pytest.main([*options, "--hil-profile", "soak", "--pyargs", "hil_acceptance"], plugins=[List()]))
+sys.exit(pytest.main([*options, "--hil-profile", "release", "--pyargs", "hil_acceptance"], plugins=[List()]))
 """
 
 

@@ -93,6 +93,17 @@ def judged(check: Check, record: Record, legs: dict[str, LegRecord]) -> Verdict:
     return verdict_of_findings(judge.findings)
 
 
+@pytest.fixture(scope="module")
+def told_by(record: Record, legs: dict[str, LegRecord]) -> dict[str, Verdict]:
+    """What each check whose legs were driven says of the record as it is."""
+    driven = {name for name, check in CHECKS.items() if _legs_of(check) <= legs.keys()}
+    return {name: judged(CHECKS[name], record, legs) for name in driven}
+
+
+def _legs_of(check: Check) -> set[str]:
+    return set(inspect.signature(check).parameters) - {"judge", "product"}
+
+
 def verdicts_by_cut(
     witness: str, leg: LegRecord, record: Record, legs: dict[str, LegRecord]
 ) -> dict[str, list[Verdict]]:
@@ -116,18 +127,23 @@ def surer_and_surer(verdicts: Sequence[Verdict]) -> bool:
     return passes == sorted(passes) and set(verdicts) <= {Verdict.PASS, Verdict.UNJUDGED}
 
 
-def test_all_pass_as_it_was(record: Record, legs: dict[str, LegRecord]) -> None:
-    """The control: called in this way, on the record as it is, every check passes."""
-    assert {name: judged(check, record, legs) for name, check in CHECKS.items()} == dict.fromkeys(CHECKS, Verdict.PASS)
+def test_all_pass_as_it_was(record: Record, told_by: dict[str, Verdict]) -> None:
+    """The control: called in this way, on the record as it is, every check passes that the product promises."""
+    others = {name for name, verdict in told_by.items() if verdict is not Verdict.PASS}
+    assert {told_by[name] for name in others} <= {Verdict.NOT_APPLICABLE}
+    assert len(told_by) - len(others) > 0.9 * len(CHECKS)
     assert np.size(record.frames().times_s) > 0
 
 
 @pytest.mark.parametrize("witness", sorted(set(WITNESSES.values())))
-def test_a_witness_that_stays_longer_makes_surer(witness: str, record: Record, legs: dict[str, LegRecord]) -> None:
+def test_a_witness_that_stays_longer_makes_surer(
+    witness: str, record: Record, legs: dict[str, LegRecord], told_by: dict[str, Verdict]
+) -> None:
     """Each check goes from unjudged to pass as the witness stays longer, and never by way of a fail."""
     told: dict[str, list[Verdict]] = {}
     for leg in legs.values():
         told |= verdicts_by_cut(witness, leg, record, legs)
+    told = {name: verdicts for name, verdicts in told.items() if told_by[name] is Verdict.PASS}
     assert told
     assert {name: verdicts for name, verdicts in told.items() if not surer_and_surer(verdicts)} == {}
     assert any(verdicts[0] is Verdict.UNJUDGED for verdicts in told.values())

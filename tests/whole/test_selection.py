@@ -78,7 +78,7 @@ def whole(session: Session) -> Outcomes:
     counts = Counter(verdicts_of(outcomes).values())
     assert counts["fail"] >= 2, ended.out
     assert counts["unjudged"] >= 2, ended.out
-    assert counts["pass"] == len(outcomes) - counts["fail"] - counts["unjudged"]
+    assert counts["pass"] == len(outcomes) - counts["fail"] - counts["unjudged"] - counts["not applicable"]
     return outcomes
 
 
@@ -92,7 +92,7 @@ def test_by_name(session: Session, whole: Outcomes) -> None:
     ended, junit = session("by name", "-k", "hotspot")
     expected = part_of(whole, lambda name: "hotspot" in name)
     assert read_outcomes(junit) == expected
-    assert set(verdicts_of(expected).values()) == {"pass", "fail", "unjudged"}
+    assert set(verdicts_of(expected).values()) >= {"pass", "fail", "unjudged"}
     assert (ended.code, read_property(junit, "partial")) == (1, "yes")
 
 
@@ -111,7 +111,7 @@ def test_last_failed(session: Session, whole: Outcomes) -> None:
     """`--last-failed` after the whole run chooses all that did not pass, and says that it is a part."""
     cache = ("-p", "cacheprovider", "-o", f"cache_dir={session.folder / 'cache'}")
     ended, junit = session("last failed", *cache, "--last-failed")
-    assert read_outcomes(junit) == part_of(whole, lambda name: whole[name].verdict != "pass")
+    assert read_outcomes(junit) == part_of(whole, lambda name: whole[name].verdict not in ("pass", "not applicable"))
     assert (ended.code, read_property(junit, "partial")) == (1, "yes")
 
 
