@@ -79,9 +79,24 @@ FAULTS = (
 )
 
 
+def driven(fault: Fault, folder: Path) -> Ended:
+    """A run with the fault."""
+    folder.mkdir()
+    environment = fault_environment(fault.fault, fault.when)
+    return hil("accept", "-k", fault.select, cwd=folder, environment=environment)
+
+
+def another_slept(fault: Fault, outcomes: Outcomes) -> bool:
+    """Whether a witness slept that nobody put to sleep, as on a host too busy for the bench: nothing is told by that run."""
+    reasons = [outcome.reason for outcome in outcomes.values() if outcome.verdict == "unjudged"]
+    return any("asleep" in reason and not any(name in reason for name in fault.names) for reason in reasons)
+
+
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda f: f"{f.fault} at {f.when}")
 def test_a_dead_instrument_leaves_unjudged_what_needs_it(tmp_path: Path, fault: Fault) -> None:
-    ended = hil("accept", "-k", fault.select, cwd=tmp_path, environment=fault_environment(fault.fault, fault.when))
+    ended = driven(fault, tmp_path / "first")
+    if another_slept(fault, judged(ended, 3)):
+        ended = driven(fault, tmp_path / "second")
     outcomes = judged(ended, 3)
     assert names(outcomes, "unjudged") == fault.unjudged
     assert names(outcomes, "pass") == {name.rpartition("::")[2] for name in outcomes} - fault.unjudged

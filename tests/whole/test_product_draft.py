@@ -9,6 +9,8 @@ from support.runs import Ended, hil
 from hil.core.product import load_product
 from hil.virtual import DEMO_PRODUCT
 
+UNJUDGED = 3  # exit code
+
 
 def answer(file: Path) -> None:
     """Answer what the draft asks, as somebody would who knows the demo unit: edit the keys, take the questions out."""
@@ -45,6 +47,8 @@ def test_the_draft_of_the_demo_unit_judges_it(tmp_path: Path) -> None:
 
     answer(file)
     accepted = hil("accept", "--product", "product.toml", cwd=tmp_path)
+    if accepted.code == UNJUDGED:  # a witness slept, as on a host too busy for the bench
+        accepted = hil("accept", "--product", "product.toml", cwd=tmp_path)
     assert accepted.code == 0, accepted.out + accepted.err
 
     # What the demo's own product file says of it, by the people who made it, was seen.
@@ -55,7 +59,10 @@ def test_the_draft_of_the_demo_unit_judges_it(tmp_path: Path) -> None:
     assert set(seen.stages) == {"starting", "joining", "setup", "connected"}
     roles = {setting.control or setting.label: setting.role for setting in promised.form.settings.values()}
     assert {s.control for s in seen.form.settings.values() if s.role} == {name for name, role in roles.items() if role}
-    assert seen.status == promised.status
+    free_memory = promised.status.free_memory  # to the draft a figure like any other
+    assert free_memory is not None
+    others = (*promised.status.others, free_memory)
+    assert seen.status == promised.status.model_copy(update={"free_memory": None, "others": others})
     assert seen.form.connected_path == promised.form.connected_path
     assert re.search(seen.console.version or "", "mossgate MV-2 1.4.0 serial MV2-0418-00731")
-    assert seen.console.stages == promised.console.stages
+    assert seen.console.stages == {name: s for name, s in promised.console.stages.items() if name in seen.stages}
