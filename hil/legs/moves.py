@@ -69,10 +69,15 @@ def cut_supply(bench: Bench) -> int:
     return mark
 
 
-def wait_connected(bench: Bench, limit_s: float, since: int) -> str | None:
-    """Wait until the unit has an address, which is returned; since a mark on the timeline."""
-    awaited = "the unit's address on the bench's network"
-    seen = bench.timeline.wait(unit_addressed(bench), limit_s=limit_s, awaited=awaited, since=since)
+def wait_connected(bench: Bench, limit_s: float, since: int, bssid: str | None = None) -> str | None:
+    """Wait until the unit has an address, which is returned; since a mark on the timeline, of two networks by the one meant."""
+    addressed = unit_addressed(bench)
+    seen = bench.timeline.wait(
+        lambda moment: addressed(moment) and bssid in (None, moment.text("bssid")),
+        limit_s=limit_s,
+        awaited="the unit's address on the bench's network",
+        since=since,
+    )
     if isinstance(seen, Expired):
         _give_up_waiting(bench, str(seen))
         return None

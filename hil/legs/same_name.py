@@ -41,9 +41,11 @@ def _start(bench: Bench, product: Product) -> str | None:
     return wait_connected(bench, product.limits.connected_s.patience_s, mark)
 
 
-def _wait_back(bench: Bench, product: Product, since: int) -> None:
+def _wait_back(bench: Bench, product: Product, since: int, radio: int) -> None:
+    """Wait until the unit is connected through the network of a radio, whatever it did at another one before."""
     promise = product.limits.reconnects_s
-    if wait_connected(bench, promise.patience_s if promise else RETURN_PATIENCE_S, since) is not None:
+    patience_s = promise.patience_s if promise else RETURN_PATIENCE_S
+    if wait_connected(bench, patience_s, since, bench.access_point.bssids[radio]) is not None:
         watch_stay(bench, STEADY_S)
 
 
@@ -87,7 +89,7 @@ def _take_away(bench: Bench, product: Product, plans: list[NetworkPlan]) -> None
     mark = bench.timeline.mark()
     bench.timeline.add("leg", "takes the network in use away", bssid=bssid)
     bench.access_point.up(*(None if radio == in_use else plan for radio, plan in enumerate(plans)))
-    _wait_back(bench, product, mark)
+    _wait_back(bench, product, mark, 1 - in_use)
 
 
 @leg(
@@ -113,7 +115,7 @@ def weaker_security(bench: Bench, product: Product) -> None:
         bench.clock.pause(LOOKS_S)
     mark = bench.timeline.mark()
     bench.access_point.up(opened, secured)
-    _wait_back(bench, product, mark)
+    _wait_back(bench, product, mark, 1)
     _end(bench)
 
 
@@ -134,5 +136,5 @@ def network_moved(bench: Bench, product: Product) -> None:
     bench.clock.pause(AWAY_S)
     mark = bench.timeline.mark()
     bench.access_point.up(None, replace(bench.network, channel=_other_channel(bench)))
-    _wait_back(bench, product, mark)
+    _wait_back(bench, product, mark, 1)
     _end(bench)
