@@ -11,6 +11,7 @@ from pathlib import Path
 
 from hil.virtual.board.image import IMAGE_AT, pack_image
 from hil.virtual.patches import Patch
+from support import runs
 from support.firmware import tar_of
 from support.runs import Ended, hil
 
@@ -58,7 +59,7 @@ def accept(folder: Path, *options: str, limit_s: float = 240.0) -> Ended:
     """Judge the good sensor on its bench; its run lands in a folder."""
     build = write_build(folder / "build")
     given = ("--product", str(PRODUCT_FILE), "--bench", str(BENCH_FILE), "--build", str(build))
-    return hil("accept", *given, *options, cwd=folder, limit_s=limit_s)
+    return runs.accept(*given, *options, cwd=folder, limit_s=limit_s)
 
 
 def challenge(folder: Path, names: Sequence[str], *options: str, limit_s: float = 240.0) -> Ended:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from hil.core.verdicts import EXIT_CODES, Verdict
+
 LIMIT_S = 240.0
 
 
@@ -48,6 +50,16 @@ def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None
         check=False,
     )
     return Ended(done.returncode, done.stdout, done.stderr, cwd / "reports")
+
+
+def accept(*options: str, cwd: Path, limit_s: float = LIMIT_S) -> Ended:
+    """Judge a unit that should pass; once more where a witness slept, as on a host too busy for the bench."""
+    ended = hil("accept", *options, cwd=cwd, limit_s=limit_s)
+    if ended.code != EXIT_CODES[Verdict.UNJUDGED]:
+        return ended
+    again = cwd / "again"
+    again.mkdir()
+    return hil("accept", *options, cwd=again, limit_s=limit_s)
 
 
 def suite(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None) -> Ended:

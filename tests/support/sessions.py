@@ -1,6 +1,7 @@
 """Sessions of plain pytest with legs of a test's own, run in this process."""
 
 import pytest
+import scipy.special  # noqa: F401 - a session in this process forgets what it was the first to import; this comes but once
 
 from hil.core.verdicts import Verdict
 from hil.drive.driver import Driver
