@@ -241,20 +241,20 @@ class Form(Strict):
         """The name of the setting that has a role."""
         return next((name for name, setting in self.settings.items() if setting.role == role), None)
 
-    def network_values(self, name: str, key: str | None) -> dict[str, str] | None:
-        """What to type for a network, by setting; None where it has no key (None) and the form cannot be told so."""
+    def network_values(self, name: str, key: str | None) -> dict[str, str]:
+        """What to type for a network, by setting; nothing where it has no key (None) and the form cannot be told so."""
         values = {self.by_role("network") or "": name, self.by_role("network key") or "": key or ""}
         security = self.by_role("network security")
         if security is not None:
             setting = self.settings[security]
             return {**values, security: setting.with_key if key is not None else setting.without_key or ""}
         says_nothing = self.settings[self.by_role("network key") or ""].blank != "clears"
-        return None if key is None and says_nothing else values
+        return {} if key is None and says_nothing else values
 
-    def address_values(self, *texts: str) -> dict[str, str] | None:
-        """What to type for address, netmask and gateway (nothing: blanks), by setting; None where it has no fixed address."""
+    def address_values(self, *texts: str) -> dict[str, str]:
+        """What to type for address, netmask and gateway (nothing: blanks), by setting; nothing where it has no fixed address."""
         names = [name for role in ADDRESS_ROLES if (name := self.by_role(role)) is not None]
-        return dict(zip(names, texts or ("",) * len(names), strict=True)) if names else None
+        return dict(zip(names, texts or ("",) * len(names), strict=True)) if names else {}
 
     @property
     def text_to_change(self) -> str | None:

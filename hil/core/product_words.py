@@ -91,5 +91,5 @@ def _of_networks(form: Form) -> list[str]:
     """Which networks the form takes, beside one that has a key and gives an address."""
     open_, fixed = form.network_values("", None), form.address_values()
     names = form.by_role("network security") or form.by_role("network key")
-    said = f"A network without a key can be saved, by {names}." if open_ is not None else "A network needs a key."
+    said = f"A network without a key can be saved, by {names}." if open_ else "A network needs a key."
     return [said] + ([f"The address can be fixed, by {', '.join(fixed)}; blank, it is undone."] if fixed else [])

@@ -68,9 +68,6 @@ class LiveDriver:
         """Plan anew where the unit is not as foreseen; a leg that surprised once is no way to anywhere any more."""
         if self.broken:
             return None
-        passed_over = next((call for call in wanted if not call.leg.promised(self.product)), None)
-        if passed_over is not None:
-            return passed_over
         ids = frozenset(call.id for call in wanted)
         if self._planned_for != (self.situation, ids):
             bridges = [
@@ -110,8 +107,7 @@ class LiveDriver:
         begin_s = timeline.add("leg", "begins", name=call.id).time_s
         self.progress.begins(call.id, call.leg.title, begin_s)
         try:
-            if call.leg.promised(self.product):
-                call.drive(self.bench, self.product)
+            call.drive(self.bench, self.product)
         except InstrumentGone as error:
             timeline.add("leg", "gave up", why=error.problem, instrument=error.instrument)
         except BenchError as error:
@@ -186,8 +182,7 @@ class LiveDriver:
         measured: dict[str, float] = {}
         for leg in self.info.legs:
             id_ = f"{leg.name}[{leg.parameter}]" if leg.parameter else leg.name
-            if self._calls[id_].leg.promised(self.product):
-                measured[id_] = min(leg.end_s - leg.begin_s, measured.get(id_, inf))
+            measured[id_] = min(leg.end_s - leg.begin_s, measured.get(id_, inf))
         wanted = [self._calls[id_] for id_ in measured if any(not leg.bridge for leg in self._records_of(id_))]
         bridges = [self._calls[id_] for id_ in measured if self._calls[id_] not in wanted]
         return plan_route(Unknown(), wanted, bridges, measured.__getitem__).expected_s if wanted else 0.0
@@ -197,7 +192,7 @@ class LiveDriver:
         return [leg for leg in self.info.legs if (leg.name, leg.parameter) == (call.leg.name, call.parameter_id)]
 
     def _settle(self, call: LegCall, window: Window, began: Situation, *, bridge: bool) -> None:
-        hoped = call.ends.after(began) if call.leg.promised(self.product) else began
+        hoped = call.ends.after(began)
         self.situation = confirm(window, hoped)
         if self.situation != hoped:
             self._surprised.add(call.id)

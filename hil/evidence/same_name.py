@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from statistics import median
 
 from hil.core.awake import first_within
-from hil.core.moments import Moment
 from hil.evidence.air import AirView
 from hil.evidence.gave_up import gave_up
 from hil.evidence.seen import Seen, absent, asleep_text
@@ -31,7 +30,9 @@ class SameNameView:
         return {start.words: self._joined(start) for start in starts}
 
     def _joined(self, start: Start) -> Seen:
-        joined = next((m for m in self._of_unit("joined") if start.begin_s <= m.time_s <= start.until_s), None)
+        joined = next(
+            (m for m in self._access_point.of_unit("joined") if start.begin_s <= m.time_s <= start.until_s), None
+        )
         until_s = joined.time_s if joined else start.until_s
         asleep = self._access_point_asleep(start.begin_s, until_s)
         if asleep is not None or joined is None:
@@ -85,7 +86,9 @@ class SameNameView:
 
     def _never_at(self, bssid: str) -> Seen:
         """Whether neither the access point nor the air monitor saw the unit come to a network, both awake throughout."""
-        inside = tuple(m for kind in ("joined", "leased") for m in self._of_unit(kind) if m.text("bssid") == bssid)
+        inside = tuple(
+            m for kind in ("joined", "leased") for m in self._access_point.of_unit(kind) if m.text("bssid") == bssid
+        )
         sent = tuple(m for m in self._air.unit_seeks if m.kind != "seeks" and m.text("bssid").lower() == bssid)
         seen = [
             absent(found, "unit at the open network", view.asleep, view.witness)
@@ -96,6 +99,3 @@ class SameNameView:
     def _access_point_asleep(self, begin_s: float, end_s: float) -> Seen | None:
         witness, gap = self._access_point.witness, first_within(self._access_point.asleep, begin_s, end_s)
         return Seen.untold(asleep_text(witness, gap)) if gap else None
-
-    def _of_unit(self, kind: str) -> tuple[Moment, ...]:
-        return self._access_point.of_unit(kind)

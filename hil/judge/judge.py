@@ -32,7 +32,7 @@ class Judge:
         A `Seen` instead of a reading says why there is none.
         """
         if promise is None:
-            self.findings.append(Finding(Verdict.NOT_APPLICABLE, what, "not promised by the product file"))
+            self.not_promised(what)
         elif isinstance(reading, Seen):
             self.holds(reading, what)
         else:
@@ -107,7 +107,12 @@ class Judge:
 
     def not_promised(self, what: str) -> None:
         """Say that the product does not promise this."""
-        self.findings.append(Finding(Verdict.NOT_APPLICABLE, what, "not promised by the product file"))
+        self.findings.append(not_promised(what))
+
+
+def not_promised(what: str) -> Finding:
+    """The finding of what the product file does not promise."""
+    return Finding(Verdict.NOT_APPLICABLE, what, "not promised by the product file")
 
 
 def _upper_end(finding: Finding) -> float:

@@ -74,19 +74,28 @@ def _expected_s(_product: Product) -> float:
     return 3 * (COME_BACK_S + SETTLED_S) + CUT_S
 
 
+def _fixes_addresses(product: Product) -> bool:
+    """Whether the unit's address can be fixed without its hotspot."""
+    return bool(product.form.address_values()) and product.form.connected_path is not None
+
+
+def _takes_open_networks(product: Product) -> bool:
+    """Whether the form can be told, without the hotspot, that a network has no key."""
+    return bool(product.form.network_values("", None)) and product.form.connected_path is not None
+
+
 @leg(
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=_expected_s,
     retakes=0,
     profile="release",
+    promised=_fixes_addresses,
 )
 def address_fixed(bench: Bench, product: Product) -> None:
     """Fix the unit's address by hand, cut the supply, and clear the address again."""
     spare, cleared = bench.access_point.spare_address(), product.form.address_values()
     typed = product.form.address_values(spare.ip, spare.netmask, spare.gateway)
-    if typed is None or cleared is None:
-        return
     unit = _follow(bench, product, ["fixed address", "cleared address"])
     if unit is None:
         return
@@ -102,14 +111,13 @@ def address_fixed(bench: Bench, product: Product) -> None:
     expected_s=_expected_s,
     retakes=0,
     profile="release",
+    promised=_takes_open_networks,
 )
 def network_open(bench: Bench, product: Product) -> None:
     """Move the unit to a network without a key, cut the supply, and move it back to the bench's own."""
     plan = replace(bench.network, name=bench.network.name + OPEN_NAME_TAIL, passphrase=None)
     typed = product.form.network_values(plan.name, None)
     back = product.form.network_values(bench.network.name, bench.network.passphrase)
-    if typed is None or back is None:
-        return
     unit = _follow(bench, product, ["open network", "bench network"])
     if unit is None:
         return

@@ -116,7 +116,7 @@ def _shown(page: Page, setting: Setting) -> str:
 
 def _restore(bench: Bench, product: Product, door: Door) -> Door | None:
     """Type in again what the unit held before; None where the unit does not take it or does not come back."""
-    values = {**(product.form.address_values() or {}), **bench.trial.values}
+    values = {**product.form.address_values(), **bench.trial.values}
     request = fill_in(bench, product, door.look("form to restore"), values)
     if request is None:
         return None

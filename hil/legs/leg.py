@@ -44,7 +44,7 @@ class Leg:
 
     `repeat` is how often it is driven and judged, fixed beforehand; `retakes` how often it may be driven again when a
     reading straddles its limit. A leg with `last` comes after all others. `profile` is the first that drives it. Of a
-    product that does not promise what it is about (`promised`), nothing is done to the unit.
+    product that does not promise what it is about (`promised`) it is not driven, and its checks are not applicable.
     """
 
     name: str

@@ -144,4 +144,4 @@ def awkward_networks(product: Product) -> dict[str, AwkwardNetwork]:
 
 
 def _typed(product: Product, plan: NetworkPlan) -> dict[str, str]:
-    return product.form.network_values(plan.name, plan.passphrase) or {}
+    return product.form.network_values(plan.name, plan.passphrase)

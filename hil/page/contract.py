@@ -61,7 +61,7 @@ def tries(page: Page, product: Product, typed: Mapping[str, str]) -> list[Try]:
         elif setting.role == "network key":
             found += _keys(name, setting, stem)
         elif setting.role in ADDRESS_ROLES:
-            found += _addresses(name, setting.role, product.form.address_values(*GOOD_ADDRESS) or {})
+            found += _addresses(name, setting.role, product.form.address_values(*GOOD_ADDRESS))
         else:
             found += _long_texts(name, setting, stem)
         if setting.blank == "refused":

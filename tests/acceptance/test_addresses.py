@@ -12,94 +12,75 @@ from hil.judge.needs import needs
 FIXED, CLEARED, CUT = "fixed address", "cleared address", "the cut"
 
 
-def is_promised(product: Product, judge: Judge) -> bool:
-    """Whether the unit's address can be fixed without a hotspot."""
-    promised = product.form.address_values() is not None and product.form.connected_path is not None
-    if not promised:
-        judge.not_promised("an address fixed on the settings page")
-    return promised
-
-
 @needs("pages", "access_point")
-def test_fixed_address_is_taken(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
+def test_fixed_address_is_taken(address_fixed: LegEvidence, judge: Judge) -> None:
     """The unit takes the address that is typed, and shows its settings there."""
-    if is_promised(product, judge):
-        change = address_fixed.kept_change(FIXED)
-        judge.holds(address_fixed.pages.served(FIXED), "the form takes it")
-        judge.holds(change.at_fixed_address(change.saved), "the unit announces it")
-        judge.holds(change.served_there(address_fixed.pages, f"form after {FIXED}"), "the settings page is there")
+    change = address_fixed.kept_change(FIXED)
+    judge.holds(address_fixed.pages.served(FIXED), "the form takes it")
+    judge.holds(change.at_fixed_address(change.saved), "the unit announces it")
+    judge.holds(change.served_there(address_fixed.pages, f"form after {FIXED}"), "the settings page is there")
 
 
 @needs("access_point")
-def test_asks_for_no_lease_with_fixed_address(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
+def test_asks_for_no_lease_with_fixed_address(address_fixed: LegEvidence, judge: Judge) -> None:
     """The unit asks for no lease while its address is fixed, whatever started it."""
-    if is_promised(product, judge):
-        change = address_fixed.kept_change(FIXED)
-        judge.holds(change.asks_for_no_lease(change.saved), "no request for a lease up to the clearing")
+    change = address_fixed.kept_change(FIXED)
+    judge.holds(change.asks_for_no_lease(change.saved), "no request for a lease up to the clearing")
 
 
 @needs("pages")
 def test_status_page_states_fixed_address(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
     """The status page states the fixed address, after saving and after a cut of the supply."""
-    if is_promised(product, judge):
-        typed = address_fixed.saves.typed_as(FIXED, "fixed address")
-        for purpose in (FIXED, CUT):
-            stated = address_fixed.pages.states(f"status after {purpose}", product.status.address, typed)
-            judge.holds(stated, f"the address typed, after {purpose}")
+    typed = address_fixed.saves.typed_as(FIXED, "fixed address")
+    for purpose in (FIXED, CUT):
+        stated = address_fixed.pages.states(f"status after {purpose}", product.status.address, typed)
+        judge.holds(stated, f"the address typed, after {purpose}")
 
 
 @needs("pages", "access_point", "power")
-def test_fixed_address_outlives_cut(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
+def test_fixed_address_outlives_cut(address_fixed: LegEvidence, judge: Judge) -> None:
     """The unit is at its fixed address again after a cut of the supply."""
-    if is_promised(product, judge):
-        change = address_fixed.kept_change(FIXED)
-        judge.holds(change.at_fixed_address(change.cut(address_fixed.power)), "the unit announces it again")
-        judge.holds(change.served_there(address_fixed.pages, f"form after {CUT}"), "the settings page is there")
+    change = address_fixed.kept_change(FIXED)
+    judge.holds(change.at_fixed_address(change.cut(address_fixed.power)), "the unit announces it again")
+    judge.holds(change.served_there(address_fixed.pages, f"form after {CUT}"), "the settings page is there")
 
 
 @needs("access_point", "power")
 def test_fixed_address_held_in_time_after_cut(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
     """The unit is connected in time at its fixed address after a cut of the supply."""
-    if is_promised(product, judge):
-        reading = address_fixed.kept_change(FIXED).connected_after_cut("announced", address_fixed.power)
-        judge.within(product.limits.connected_s, reading, "power on → address announced")
+    reading = address_fixed.kept_change(FIXED).connected_after_cut("announced", address_fixed.power)
+    judge.within(product.limits.connected_s, reading, "power on → address announced")
 
 
 @needs("pages", "access_point")
 def test_fixed_address_is_undone(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
     """Clearing the fixed address undoes it: the unit has an address given by its network again, and says so."""
-    if is_promised(product, judge):
-        pages = address_fixed.pages
-        judge.holds(address_fixed.saves.joined(CLEARED), "an address is given again")
-        judge.holds(pages.shows(f"form after {CLEARED}", product.form.address_values() or {}), "the form shows none")
-        given = address_fixed.access_point.leased_address
-        judge.holds(
-            pages.states(f"status after {CLEARED}", product.status.address, given), "the address that was given"
-        )
+    pages = address_fixed.pages
+    judge.holds(address_fixed.saves.joined(CLEARED), "an address is given again")
+    judge.holds(pages.shows(f"form after {CLEARED}", product.form.address_values()), "the form shows none")
+    given = address_fixed.access_point.leased_address
+    judge.holds(pages.states(f"status after {CLEARED}", product.status.address, given), "the address that was given")
 
 
 @needs("pages")
 def test_fixed_address_keeps_the_rest(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
     """All other settings are as they were: with the fixed address, after a cut, and without it."""
-    if is_promised(product, judge):
-        saved, typed = saved_values(address_fixed, product), address_fixed.saves.typed(FIXED)
-        for purpose, expected in {FIXED: saved | typed, CUT: saved | typed, CLEARED: saved}.items():
-            judge.holds(address_fixed.pages.shows(f"form after {purpose}", expected), f"settings after {purpose}")
+    saved, typed = saved_values(address_fixed, product), address_fixed.saves.typed(FIXED)
+    for purpose, expected in {FIXED: saved | typed, CUT: saved | typed, CLEARED: saved}.items():
+        judge.holds(address_fixed.pages.shows(f"form after {purpose}", expected), f"settings after {purpose}")
 
 
 @needs("resets", "console")
-def test_one_restart_a_change_of_address(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
+def test_one_restart_a_change_of_address(address_fixed: LegEvidence, judge: Judge) -> None:
     """Each change of address restarts the unit once; nothing crashes."""
-    if is_promised(product, judge):
-        judge.holds(address_fixed.resets.one_start_for_each("form"), "one start for each save")
-        judge_steady(address_fixed, judge)
+    judge.holds(address_fixed.resets.one_start_for_each("form"), "one start for each save")
+    judge_steady(address_fixed, judge)
 
 
 @needs("pages", "console", "air")
-def test_no_secret_leaks_with_fixed_address(address_fixed: LegEvidence, product: Product, judge: Judge) -> None:
+def test_no_secret_leaks_with_fixed_address(address_fixed: LegEvidence, judge: Judge) -> None:
     """No canary secret is in a page, on the console or in the air while the address is fixed and cleared."""
-    if is_promised(product, judge):
-        judge_no_leak(address_fixed, judge)
+    judge_no_leak(address_fixed, judge)
 
 
 @needs("pages")

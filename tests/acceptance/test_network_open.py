@@ -11,71 +11,56 @@ from hil.judge.needs import needs
 OPEN, BACK, CUT = "open network", "bench network", "the cut"
 
 
-def is_promised(product: Product, judge: Judge) -> bool:
-    """Whether the form can be told, without a hotspot, that a network has no key."""
-    promised = product.form.network_values("", None) is not None and product.form.connected_path is not None
-    if not promised:
-        judge.not_promised("networks without a key on the settings page")
-    return promised
-
-
 @needs("pages", "access_point")
-def test_open_network_is_joined(network_open: LegEvidence, product: Product, judge: Judge) -> None:
+def test_open_network_is_joined(network_open: LegEvidence, judge: Judge) -> None:
     """A network without a key is taken by the form, and joined."""
-    if is_promised(product, judge):
-        change = network_open.kept_change(OPEN)
-        judge.holds(network_open.pages.served(OPEN), "the form takes it")
-        judge.holds(change.on_open_network(change.saved), "the unit is given an address on it")
-        judge.holds(network_open.pages.served(f"form after {OPEN}"), "its settings page can be had")
+    change = network_open.kept_change(OPEN)
+    judge.holds(network_open.pages.served(OPEN), "the form takes it")
+    judge.holds(change.on_open_network(change.saved), "the unit is given an address on it")
+    judge.holds(network_open.pages.served(f"form after {OPEN}"), "its settings page can be had")
 
 
 @needs("access_point", "power")
-def test_open_network_is_joined_again_after_cut(network_open: LegEvidence, product: Product, judge: Judge) -> None:
+def test_open_network_is_joined_again_after_cut(network_open: LegEvidence, judge: Judge) -> None:
     """The unit joins its network without a key again after a cut of the supply."""
-    if is_promised(product, judge):
-        change = network_open.kept_change(OPEN)
-        judge.holds(change.on_open_network(change.cut(network_open.power)), "the unit is given an address on it")
+    change = network_open.kept_change(OPEN)
+    judge.holds(change.on_open_network(change.cut(network_open.power)), "the unit is given an address on it")
 
 
 @needs("access_point", "power")
 def test_open_network_joined_in_time_after_cut(network_open: LegEvidence, product: Product, judge: Judge) -> None:
     """The unit is connected in time to its network without a key after a cut of the supply."""
-    if is_promised(product, judge):
-        reading = network_open.kept_change(OPEN).connected_after_cut("leased", network_open.power)
-        judge.within(product.limits.connected_s, reading, "power on → address given")
+    reading = network_open.kept_change(OPEN).connected_after_cut("leased", network_open.power)
+    judge.within(product.limits.connected_s, reading, "power on → address given")
 
 
 @needs("pages")
 def test_status_page_states_open_network(network_open: LegEvidence, product: Product, judge: Judge) -> None:
     """The status page states the network without a key, after saving and after a cut of the supply."""
-    if is_promised(product, judge):
-        typed = network_open.saves.typed_as(OPEN, "network")
-        for purpose in (OPEN, CUT):
-            stated = network_open.pages.states(f"status after {purpose}", product.status.network, typed)
-            judge.holds(stated, f"the network typed, after {purpose}")
+    typed = network_open.saves.typed_as(OPEN, "network")
+    for purpose in (OPEN, CUT):
+        stated = network_open.pages.states(f"status after {purpose}", product.status.network, typed)
+        judge.holds(stated, f"the network typed, after {purpose}")
 
 
 @needs("pages", "access_point")
 def test_back_from_open_network(network_open: LegEvidence, product: Product, judge: Judge) -> None:
     """Given its network and key again, the unit joins that, and all else is as it was throughout."""
-    if is_promised(product, judge):
-        judge.holds(network_open.saves.joined(BACK), "the network with a key is joined")
-        saved, name = saved_values(network_open, product), product.form.by_role("network") or ""
-        without = {key: value for key, value in saved.items() if key != name}
-        for purpose, expected in {OPEN: without, CUT: without, BACK: saved}.items():
-            judge.holds(network_open.pages.shows(f"form after {purpose}", expected), f"settings after {purpose}")
+    judge.holds(network_open.saves.joined(BACK), "the network with a key is joined")
+    saved, name = saved_values(network_open, product), product.form.by_role("network") or ""
+    without = {key: value for key, value in saved.items() if key != name}
+    for purpose, expected in {OPEN: without, CUT: without, BACK: saved}.items():
+        judge.holds(network_open.pages.shows(f"form after {purpose}", expected), f"settings after {purpose}")
 
 
 @needs("resets", "console")
-def test_one_restart_a_change_of_key(network_open: LegEvidence, product: Product, judge: Judge) -> None:
+def test_one_restart_a_change_of_key(network_open: LegEvidence, judge: Judge) -> None:
     """Each move to a network without a key, or back, restarts the unit once; nothing crashes."""
-    if is_promised(product, judge):
-        judge.holds(network_open.resets.one_start_for_each("form"), "one start for each save")
-        judge_steady(network_open, judge)
+    judge.holds(network_open.resets.one_start_for_each("form"), "one start for each save")
+    judge_steady(network_open, judge)
 
 
 @needs("pages", "console", "air")
-def test_no_secret_leaks_on_open_network(network_open: LegEvidence, product: Product, judge: Judge) -> None:
+def test_no_secret_leaks_on_open_network(network_open: LegEvidence, judge: Judge) -> None:
     """No canary secret is in a page, on the console or in the air while the network has no key."""
-    if is_promised(product, judge):
-        judge_no_leak(network_open, judge)
+    judge_no_leak(network_open, judge)

@@ -10,44 +10,26 @@ from hil.judge.judge import Judge
 from hil.judge.needs import needs
 from hil.page.images import BAD_IMAGES, KEY_ATTEMPTS, ONWARD, UPDATE
 
-PROMISE = "an update over the network"
 BEFORE, AFTER = "before the bad updates", "after the bad updates"
 
 
-def judge_over(evidence: LegEvidence, product: Product, judge: Judge) -> None:
-    """Judge that the unit neither crashed nor started unasked over the leg."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
-    judge_steady(evidence, judge)
-
-
 @needs("pages")
-def test_update_is_taken(update_from_previous: LegEvidence, product: Product, judge: Judge) -> None:
+def test_update_is_taken(update_from_previous: LegEvidence, judge: Judge) -> None:
     """Updated from the build before, the unit takes the image with success."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     judge.holds(update_from_previous.updates.taken(UPDATE), "the image is taken")
 
 
 @needs("pages", "access_point")
 def test_settings_outlive_the_update(update_from_previous: LegEvidence, product: Product, judge: Judge) -> None:
     """After an update the unit joins its network again, and its form shows the settings as before."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     judge.holds(update_from_previous.updates.joined(UPDATE), "the unit joins its network again")
     if product.form.connected_path is not None:
         judge.holds(update_from_previous.updates.settings_kept(UPDATE), "settings as before the update")
 
 
 @needs("pages", "console")
-def test_updated_version_runs(update_from_previous: LegEvidence, product: Product, judge: Judge) -> None:
+def test_updated_version_runs(update_from_previous: LegEvidence, judge: Judge) -> None:
     """After an update the status page, and the console where it says one, state the version that was sent."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     judge.holds(update_from_previous.updates.states_version(UPDATE), "the version sent, on the status page")
     judge.holds(update_from_previous.updates.says_version(UPDATE), "the version sent, on the console")
 
@@ -55,9 +37,6 @@ def test_updated_version_runs(update_from_previous: LegEvidence, product: Produc
 @needs("pages", "console", "access_point")
 def test_build_can_be_updated_itself(update_from_previous: LegEvidence, product: Product, judge: Judge) -> None:
     """The build takes the next update as well: the version sent runs, with its settings."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     updates = update_from_previous.updates
     judge.holds(updates.taken(ONWARD), "the next image is taken")
     judge.holds(updates.joined(ONWARD), "the unit joins its network again")
@@ -68,11 +47,8 @@ def test_build_can_be_updated_itself(update_from_previous: LegEvidence, product:
 
 
 @needs("resets")
-def test_one_restart_for_each_update(update_from_previous: LegEvidence, product: Product, judge: Judge) -> None:
+def test_one_restart_for_each_update(update_from_previous: LegEvidence, judge: Judge) -> None:
     """Each update restarts the unit once, and not again."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     for purpose in (UPDATE, ONWARD):
         judge.holds(update_from_previous.updates.one_restart(purpose), f"one restart for the {purpose}")
 
@@ -86,40 +62,29 @@ def test_connected_in_time_after_update(update_from_previous: LegEvidence, produ
 
 
 @needs("lamp", "pages", "resets")
-def test_lamp_order_over_update(update_from_previous: LegEvidence, product: Product, judge: Judge) -> None:
+def test_lamp_order_over_update(update_from_previous: LegEvidence, judge: Judge) -> None:
     """The build's lamp shows starting, joining, connected once the build was sent, and updating while it is sent another."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     updates = update_from_previous.updates
     judge.holds(updates.lamp_after_restart(UPDATE), "lamp: starting → joining → connected")
     judge.holds(updates.lamp_while_sending(ONWARD), "lamp: updating, while the next image comes")
 
 
 @needs("resets", "console")
-def test_no_crash_nor_unasked_reset_over_update(
-    update_from_previous: LegEvidence, product: Product, judge: Judge
-) -> None:
+def test_no_crash_nor_unasked_reset_over_update(update_from_previous: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself over its updates."""
-    judge_over(update_from_previous, product, judge)
+    judge_steady(update_from_previous, judge)
 
 
 @needs("pages")
-def test_bad_images_are_refused(update_refused: LegEvidence, product: Product, judge: Judge) -> None:
+def test_bad_images_are_refused(update_refused: LegEvidence, judge: Judge) -> None:
     """An image that is cut off, changed in one bit, random, or too large is refused with a message."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     for purpose in BAD_IMAGES:
         judge.holds(update_refused.updates.refused(purpose), f"{purpose}: refused with a message")
 
 
 @needs("pages")
-def test_update_needs_the_key(update_refused: LegEvidence, product: Product, judge: Judge) -> None:
+def test_update_needs_the_key(update_refused: LegEvidence, judge: Judge) -> None:
     """Without the update key, or with a wrong one, an image is turned away."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     for purpose in KEY_ATTEMPTS:
         judge.holds(update_refused.pages.refused_with(purpose, 401, 403), f"{purpose}: turned away")
 
@@ -127,9 +92,6 @@ def test_update_needs_the_key(update_refused: LegEvidence, product: Product, jud
 @needs("pages", "resets")
 def test_unit_runs_on_after_bad_images(update_refused: LegEvidence, product: Product, judge: Judge) -> None:
     """After all that was refused the unit runs on as it was, without a restart: version and settings are the same."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     updates = update_refused.updates
     judge.holds(updates.no_restart(), "no restart")
     judge.holds(updates.same_version(f"status {BEFORE}", f"status {AFTER}"), "the version as it was")
@@ -139,25 +101,20 @@ def test_unit_runs_on_after_bad_images(update_refused: LegEvidence, product: Pro
 
 
 @needs("resets", "console")
-def test_no_crash_nor_unasked_reset_under_bad_images(
-    update_refused: LegEvidence, product: Product, judge: Judge
-) -> None:
+def test_no_crash_nor_unasked_reset_under_bad_images(update_refused: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself when it is sent images that are none."""
-    judge_over(update_refused, product, judge)
+    judge_steady(update_refused, judge)
 
 
 @needs("pages", "access_point", "power")
-def test_old_or_new_version_after_cut(update_cut: LegEvidence, product: Product, judge: Judge) -> None:
+def test_old_or_new_version_after_cut(update_cut: LegEvidence, judge: Judge) -> None:
     """After each cut while updating the unit comes back as the old version or the new one, with its settings, unaided."""
-    if product.update is None:
-        judge.not_promised(PROMISE)
-        return
     cuts = update_cut.update_cuts()
     promised = "old version or new, settings kept, after a cut while updating"
     judge.all_hold(dict(cuts.seen_by_cut()), promised, told_of_updates(cuts.outcomes()))
 
 
 @needs("resets", "console")
-def test_no_crash_nor_unasked_reset_after_update_cut(update_cut: LegEvidence, product: Product, judge: Judge) -> None:
+def test_no_crash_nor_unasked_reset_after_update_cut(update_cut: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself after a cut while updating."""
-    judge_over(update_cut, product, judge)
+    judge_steady(update_cut, judge)

@@ -5,7 +5,6 @@ The bench is a fake that costs no time (tests/support/fake_bench.py); what must 
 
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -89,21 +88,6 @@ def test_a_unit_that_does_its_part_is_driven_by_the_route(tmp_path: Path, make_d
         ("start", False, "off (erased)", "setup (defaults)"),
         ("form", False, "setup (defaults)", "connected (bench network)"),
     ]
-
-
-def test_of_what_the_product_does_not_promise_nothing_is_driven(tmp_path: Path, make_driver: MakeDriver) -> None:
-    """The unit is left as it was, on the timeline as in the plan; the leg leaves an empty stretch to judge."""
-
-    def never(bench: Bench) -> None:
-        raise AssertionError("driven")
-
-    update = call("update", Connected("bench network"), Off("erased"), never)
-    update = replace(update, leg=replace(update.leg, promised=lambda _product: False))
-    driver = make_driver([FLASH, START, update])
-    assert drive_all(driver, [START, update]) == ["update", "flash", "start"]
-    passed_over = driver.info.legs[0]
-    assert (passed_over.begins, passed_over.ends) == ("unknown (unknown)", "unknown (unknown)")
-    assert driver.shelf.takes_of(update) == 1
 
 
 def test_the_record_is_on_disk_after_each_leg(tmp_path: Path, make_driver: MakeDriver) -> None:
