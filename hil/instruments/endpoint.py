@@ -194,7 +194,9 @@ class ProxyEndpoint:
         _shut(far, socket.SHUT_RDWR)
         up.join(LINGER_S)
         if not ended_well:
-            client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))  # closing resets
+            # Closing resets: an end that still sends would otherwise go on for as long as the other's window is shut.
+            for connection in (client, far):
+                connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
 
 
 def _carry_up(client: socket.socket, far: socket.socket, request: ProxyRequest, rest: bytes) -> None:

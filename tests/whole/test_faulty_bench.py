@@ -74,7 +74,7 @@ FAULTS = (
         ),  # no time left to see a lamp steady
         "probe",
     ),
-    fault("probe dead", "probe leased", FIRST_START, PAGE_OF_FIRST_START, "pages", "probe"),
+    fault("probe dead", "leg asks for a page", FIRST_START, PAGE_OF_FIRST_START, "pages", "probe"),
     fault("console unplugged", BEGINS, FIRST_START, CONSOLE_OF_FIRST_START, "console"),
 )
 
