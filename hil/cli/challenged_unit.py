@@ -29,7 +29,7 @@ class KnownUnit:
 
     `legs` are driven beside those of the checks in its signature; `patch_sha256` is its patch file's. `runs` is how often
     it is driven: several times where its fault comes in some runs only. `build` is its build file, where it has one of its
-    own rather than a patch of the demo's firmware.
+    own rather than a patch of the demo's firmware; `worn_flash_at` where its flash is bad (see `VirtualSettings`).
     """
 
     name: str
@@ -41,6 +41,7 @@ class KnownUnit:
     patch_sha256: str = ""
     runs: int = 1
     build: str = ""
+    worn_flash_at: int | None = None
 
     @property
     def golden(self) -> bool:
@@ -75,7 +76,17 @@ def _unit(name: str) -> KnownUnit:
         return KnownUnit(name, None, GOOD_WHY, (), None)
     patch = load_patch(name)
     expected = tuple(ExpectedVerdict(e.check, Verdict(e.verdict), e.reading, e.says) for e in patch.expect)
-    return KnownUnit(name, name, patch.why, expected, patch.speed, patch.legs, patch_sum(name), patch.runs)
+    return KnownUnit(
+        name,
+        name,
+        patch.why,
+        expected,
+        patch.speed,
+        patch.legs,
+        patch_sum(name),
+        patch.runs,
+        worn_flash_at=patch.worn_flash_at,
+    )
 
 
 class UnitRun:
@@ -90,6 +101,7 @@ class UnitRun:
         build = unit.build or make_build(folder / "build", patch=unit.patch)
         arguments = ["accept", *options, "--build", str(build), "--reports", str(folder / "run")]
         arguments += ["--speed", f"{speed:g}"] if speed is not None else []
+        arguments += ["--bench", str(_worn_bench(folder, unit.worn_flash_at))] if unit.worn_flash_at is not None else []
         command = [sys.executable, "-c", "from hil.cli.main import main; main()", *arguments]
         with (folder / "words.txt").open("wb") as words:
             # A session of its own: an interrupt reaches it once, from `interrupt`.
@@ -163,6 +175,14 @@ class UnitRun:
         """The last line the run said."""
         lines = (self._folder / "words.txt").read_text(encoding="utf-8", errors="replace").split("\n")
         return next((line for line in reversed(lines) if line.strip()), "it said nothing")
+
+
+def _worn_bench(folder: Path, at: int) -> Path:
+    """Write the file of a virtual bench that holds a unit with a worn flash."""
+    file = folder / "bench.toml"
+    text = f'name = "the virtual bench, with a unit whose flash is worn"\nkind = "virtual"\n\n[virtual]\nworn_flash_at = {at}\n'
+    file.write_text(text, encoding="utf-8")
+    return file
 
 
 def _shown(seen: SeenVerdict, wording: Wording) -> SeenVerdict:

@@ -8,10 +8,11 @@ from itertools import pairwise
 
 @dataclass(frozen=True, slots=True)
 class Asleep:
-    """A stretch in which a witness had no good control, in unit seconds."""
+    """A stretch in which a witness had no good control, in unit seconds; `woke`: it had one again after it."""
 
     begin_s: float
     end_s: float
+    woke: bool = True
 
     def meets(self, begin_s: float, end_s: float) -> bool:
         """Whether it overlaps a window."""
@@ -34,13 +35,14 @@ def asleep(control_times_s: Iterable[float], begin_s: float, end_s: float, longe
     """
     times = list(control_times_s)
     if bisect_left(times, begin_s - longest_gap_s) == bisect_right(times, end_s + longest_gap_s):
-        return [Asleep(begin_s, end_s)]
+        return [Asleep(begin_s, end_s, woke=False)]
     first, last = bisect_right(times, begin_s), bisect_left(times, end_s)
     before = times[:first][-1:] or [begin_s]
     after = times[last : last + 1] or [end_s]
     inside = times[first:last]
-    gaps = (Asleep(a, b) for a, b in pairwise([*before, *inside, *after]) if b - a > longest_gap_s)
-    clipped = (Asleep(max(gap.begin_s, begin_s), min(gap.end_s, end_s)) for gap in gaps)
+    ends_awake = last < len(times)
+    gaps = ((a, b) for a, b in pairwise([*before, *inside, *after]) if b - a > longest_gap_s)
+    clipped = (Asleep(max(a, begin_s), min(b, end_s), woke=ends_awake or b < end_s) for a, b in gaps)
     return [gap for gap in clipped if gap.end_s > gap.begin_s]
 
 

@@ -14,7 +14,8 @@ Address = Annotated[str, Field(pattern=r"^[0-9a-fA-F]{2}(:[0-9a-fA-F]{2}){5}$")]
 class VirtualSettings(Strict):
     """How the virtual bench behaves. Speed is unit seconds a real second.
 
-    A chip whose `rom_speaks` is false starts from flash without a word, as many can be told to for good.
+    A chip whose `rom_speaks` is false starts from flash without a word, as many can be told to for good. `worn_flash_at`
+    is the address of an octet of the flash that reads as zero.
     """
 
     speed: Annotated[float, Field(gt=0.0, le=FASTEST)] = 4.0
@@ -22,6 +23,7 @@ class VirtualSettings(Strict):
     interpreter: Literal["auto", "micropython", "cpython"] = "auto"
     chip_clock_ppm: Annotated[float, Field(ge=-2000.0, le=2000.0)] = 200.0
     rom_speaks: bool = True
+    worn_flash_at: Annotated[int, Field(ge=0)] | None = None
     camera_latency_s: tuple[float, float] = (0.03, 0.25)
     camera_drop: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
     camera_frame_rate: Annotated[float, Field(gt=0.0, le=120.0)] = 30.0

@@ -44,10 +44,11 @@ class Limits:
 class Finding:
     """One judgement inside a check: what was promised and what was seen.
 
-    `at_s` points to the moment on the timeline, where there is one. `straddles` marks a reading whose doubt, not a
-    sleeping witness, leaves it undecided: another take of the leg may decide it. `accepted` is the name under which the
-    product file accepts what was found: it passes by that alone. `tally` counts, where it speaks of many of a kind, how
-    many failed and how many were judged; `each` are those. `limit` is the key of the product file that the limits are from.
+    `at_s` points to the moment on the timeline, where there is one. `retakable` marks what another take of the leg
+    may decide: a reading left undecided by its doubt alone, or by a witness that slept for a while. `accepted` is the
+    name under which the product file accepts what was found: it passes by that alone. `tally` counts, where it speaks
+    of many of a kind, how many failed and how many were judged; `each` are those. `limit` is the key of the product
+    file that the limits are from.
     """
 
     verdict: Verdict
@@ -56,7 +57,7 @@ class Finding:
     reading: Reading | None = None
     limits: Limits | None = None
     at_s: float | None = None
-    straddles: bool = False
+    retakable: bool = False
     accepted: str = ""
     tally: tuple[int, int] | None = None
     limit: str = ""

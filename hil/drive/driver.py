@@ -48,7 +48,7 @@ class Driver(Protocol):
         """How often a wanted leg is to be driven."""
 
     def grant_retake(self, call: LegCall) -> bool:
-        """Ask for one more take of a leg whose reading straddles its limit; False where none is left."""
+        """Ask for one more take of a leg that left something open which that may decide; False where none is left."""
 
     def drive(self, call: LegCall, *, bridge: bool) -> None:
         """Drive it and shelve its evidence."""

@@ -39,7 +39,11 @@ class AirView:
         gaps = []
         for channel in channels if isinstance(channels, list) else []:
             gaps += asleep(self._control_times_s(channel), window.begin_s, window.end_s, CONTROL_GAP_S)
-        return sorted(gaps, key=lambda gap: gap.begin_s) if channels else [Asleep(window.begin_s, window.end_s)]
+        return (
+            sorted(gaps, key=lambda gap: gap.begin_s)
+            if channels
+            else [Asleep(window.begin_s, window.end_s, woke=False)]
+        )
 
     def _control_times_s(self, channel: Json) -> list[float]:
         name = self._window.record.fact("trial", "control_network")
@@ -117,7 +121,7 @@ class AirView:
         quiet_until_s = last_s + BEACONS_LOST * interval_s
         gap = next((g for g in self.asleep if g.meets(last_s, min(quiet_until_s, self._window.end_s))), None)
         if gap is not None or quiet_until_s > self._window.end_s:
-            because = f"{self.witness} asleep from {gap.begin_s:.1f} s" if gap else ""
+            because = asleep_text(self.witness, gap) if gap else ""
             return Occurrence.not_before(last_s, because)
         middle_s = last_s + interval_s / 2.0
         late_s = max(m.doubt_s for m in self.hotspot_beacons if m.time_s == last_s)

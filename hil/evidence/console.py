@@ -61,7 +61,7 @@ class ConsoleView:
         begin_s, end_s = self._window.begin_s, self._window.end_s
         opened = self._window.last_before(end_s, "console", "opened")
         if opened is None or not (self._console.speaks or self._wire_proved()):
-            return [Asleep(begin_s, end_s)]
+            return [Asleep(begin_s, end_s, woke=False)]
         gaps = [
             *self._closed_before(),
             *self._stretches("lost", "opened"),
@@ -85,7 +85,7 @@ class ConsoleView:
         if before is None or before.kind == "opened":
             return []
         opened = self._window.of("console", "opened")
-        return [Asleep(begin_s, opened[0].time_s if opened else end_s)]
+        return [Asleep(begin_s, opened[0].time_s if opened else end_s, woke=bool(opened))]
 
     def _unread(self) -> Iterator[Asleep]:
         """Stretches with the port open and nobody who tells that it is read, where the console promised to tell."""
@@ -107,7 +107,7 @@ class ConsoleView:
             (m.time_s, min((t for t in over if t >= m.time_s), default=inf))
             for m in self._window.all("console", begins)
         ]
-        return [Asleep(max(a, begin_s), min(b, end_s)) for a, b in found if a < end_s and b > begin_s]
+        return [Asleep(max(a, begin_s), min(b, end_s), woke=b < inf) for a, b in found if a < end_s and b > begin_s]
 
     def _mute_stretches(self) -> list[Asleep]:
         """Stretches of the leg after a start that was followed by no line; the start may have been before the leg."""
@@ -122,7 +122,7 @@ class ConsoleView:
             if self._given_away(start_s, end_s):
                 continue
             if not any(start_s <= t <= end_s for t in spoken):
-                mute.append(Asleep(max(start_s, self._window.begin_s), end_s))
+                mute.append(Asleep(max(start_s, self._window.begin_s), end_s, woke=False))
         return mute
 
     def _given_away(self, start_s: float, end_s: float) -> bool:

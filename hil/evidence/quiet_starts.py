@@ -36,7 +36,7 @@ class QuietStarts:
     def asleep(self) -> list[Asleep]:
         """Stretches in which a start would not have been seen; the whole leg where the lamp has no starting stage."""
         told = STARTING in self._window.record.product.stages and not self._lamp.trouble
-        return self._lamp.asleep if told else [Asleep(self._window.begin_s, self._window.end_s)]
+        return self._lamp.asleep if told else [Asleep(self._window.begin_s, self._window.end_s, woke=False)]
 
     @cached_property
     def starts(self) -> tuple[Moment, ...]:

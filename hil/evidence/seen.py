@@ -4,6 +4,7 @@ A `Seen` with `holds=None` is a result that could not be had, with its reason; o
 The judge alone turns it into a verdict. `accepted` names the finding that a product file accepts: it holds by that alone.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -53,8 +54,19 @@ def absent(found: Sequence[Moment], describe: str, gaps: Sequence[Asleep], witne
 
 
 def asleep_text(witness: str, gap: Asleep) -> str:
-    """Why a witness cannot speak for a stretch."""
-    return f"{witness} asleep from {gap.begin_s:.1f} s to {gap.end_s:.1f} s"
+    """Why a witness cannot speak for a stretch, and whether it could again later."""
+    until = f"to {gap.end_s:.1f} s" if gap.woke else "on"
+    return f"{witness} asleep from {gap.begin_s:.1f} s {until}"
+
+
+def tells_of_sleep(reason: str) -> bool:
+    """Whether a reason is a witness that slept."""
+    return " asleep " in reason
+
+
+def slept_and_woke(reason: str) -> bool:
+    """Whether a reason is a witness that slept for a while: another take may find it awake."""
+    return re.search(r" asleep from \S+ s to ", reason) is not None
 
 
 def first_seen(

@@ -225,9 +225,15 @@ def sums_of(units: Sequence[Challenged]) -> Sums:
 
 
 def never_caught(units: Sequence[Challenged], checks: Iterable[str]) -> tuple[str, ...]:
-    """The checks that failed as they should on no known-bad unit; one with parameters is one check."""
+    """The checks that failed as they should on no known-bad unit; one with parameters is one check.
+
+    What is not promised for the product, and so was never judged, is none of them.
+    """
     caught = {_function(seen.check) for unit in units for seen in unit.caught_by if not unit.golden}
-    return tuple(name for name in dict.fromkeys(map(_function, checks)) if name not in caught)
+    seen = [seen for unit in units for seen in unit.seen]
+    judged = {_function(one.check) for one in seen if one.verdict is not Verdict.NOT_APPLICABLE}
+    elsewhere = {_function(one.check) for one in seen} - judged
+    return tuple(name for name in dict.fromkeys(map(_function, checks)) if name not in caught | elsewhere)
 
 
 def _function(check: str) -> str:

@@ -11,7 +11,7 @@ from hil.core.product import Bound
 from hil.core.promise_use import limits_of
 from hil.core.readings import Reading
 from hil.core.verdicts import Finding, Limits, Verdict
-from hil.evidence.seen import Seen
+from hil.evidence.seen import Seen, slept_and_woke
 from hil.judge.rules import judge_reading
 from hil.judge.statistics import rate_statement
 
@@ -44,8 +44,7 @@ class Judge:
         if not seen.promised:
             self.not_promised(promised)
             return
-        verdict = VERDICT_OF[seen.holds]
-        self.findings.append(Finding(verdict, promised, seen.text, at_s=seen.at_s, accepted=seen.accepted))
+        self.findings.append(_finding(seen, promised))
 
     def all_hold(self, seen: Mapping[str, Seen], promised: str, told: str = "") -> None:
         """Judge many of a kind: each that fails by its own name, then all of them in one finding that counts them.
@@ -56,7 +55,7 @@ class Judge:
             told: What more there is to say of all of them.
         """
         self.judge_all(
-            [Finding(VERDICT_OF[s.holds], f"{name}: {promised}", s.text, at_s=s.at_s) for name, s in seen.items()],
+            [_finding(one, f"{name}: {promised}") for name, one in seen.items()],
             promised,
             told,
         )
@@ -100,7 +99,9 @@ class Judge:
         seen = "; ".join(part for part in parts if part)
         longest = max((f for f in each if f.reading is not None), key=_upper_end, default=None)
         verdict = Verdict.FAIL if failed else Verdict.UNJUDGED if undecided or not each else Verdict.PASS
-        summary = Finding(verdict, promised, seen, tally=(len(failed), judged), each=tuple(each))
+        retakable = verdict is Verdict.UNJUDGED and bool(undecided) and all(one.retakable for one in undecided)
+        tally = len(failed), judged
+        summary = Finding(verdict, promised, seen, retakable=retakable, tally=tally, each=tuple(each))
         if longest is not None and verdict is Verdict.PASS:
             summary = replace(summary, reading=longest.reading, limits=longest.limits, at_s=longest.at_s)
         self.findings += [*failed, summary]
@@ -108,6 +109,11 @@ class Judge:
     def not_promised(self, what: str) -> None:
         """Say that the product does not promise this."""
         self.findings.append(not_promised(what))
+
+
+def _finding(seen: Seen, promised: str) -> Finding:
+    verdict, retakable = VERDICT_OF[seen.holds], seen.holds is None and slept_and_woke(seen.text)
+    return Finding(verdict, promised, seen.text, at_s=seen.at_s, retakable=retakable, accepted=seen.accepted)
 
 
 def not_promised(what: str) -> Finding:
@@ -138,14 +144,14 @@ def _sentence(finding: Finding) -> str:
 def settled(takes: Sequence[Sequence[Finding]]) -> list[Finding]:
     """The findings of all takes that make the verdict.
 
-    Every take counts. A reading whose doubt straddled its limit is set aside only where a later take decided the same
-    promise; still straddling in the last take, it stays, and the check is unjudged.
+    Every take counts. What a witness slept over, or a reading whose doubt straddled its limit, is set aside only where a
+    later take decided the same promise; undecided in the last take too, it stays, and the check is unjudged.
     """
     return [
         finding
         for number, take in enumerate(takes)
         for finding in take
-        if not (finding.straddles and any(_decides(later, finding) for later in takes[number + 1 :]))
+        if not (finding.retakable and any(_decides(later, finding) for later in takes[number + 1 :]))
     ]
 
 

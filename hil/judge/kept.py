@@ -29,7 +29,7 @@ class KeptFinding:
     low: float | None = None
     high: float | None = None
     because: str = ""
-    straddles: bool = False
+    retakable: bool = False
     each: "tuple[KeptFinding, ...]" = ()
 
     @property
@@ -40,7 +40,7 @@ class KeptFinding:
         if self.unit is not None:
             low, high = -inf if self.low is None else self.low, inf if self.high is None else self.high
             reading = Reading(low, high, self.unit, self.because)
-        return Finding(self.verdict, self.promised, "", reading, straddles=self.straddles, limit=self.limit, each=each)
+        return Finding(self.verdict, self.promised, "", reading, retakable=self.retakable, limit=self.limit, each=each)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ def _finding(finding: Finding) -> KeptFinding:
         low=reading.low if reading and isfinite(reading.low) else None,
         high=reading.high if reading and isfinite(reading.high) else None,
         because=reading.because if reading else "",
-        straddles=finding.straddles,
+        retakable=finding.retakable,
         each=tuple(_finding(part) for part in finding.each),
     )
 

@@ -9,6 +9,7 @@ from math import inf, isfinite
 
 from hil.core.readings import Reading
 from hil.core.verdicts import Finding, Limits, Verdict
+from hil.evidence.seen import slept_and_woke
 
 RULE = (
     "A reading passes when its whole interval (value ± doubt, 95 %) lies within the limits, and fails when its whole "
@@ -35,5 +36,6 @@ def judge_reading(reading: Reading, limits: Limits, promised: str) -> Finding:
     seen = str(reading)
     if verdict is Verdict.UNJUDGED:
         seen += f": {reading.because}" if reading.because else ": its doubt straddles the limit"
-    straddles = verdict is Verdict.UNJUDGED and not reading.because and isfinite(reading.doubt)
-    return Finding(verdict, promised, seen, reading, limits, reading.at_s, straddles)
+    straddles = not reading.because and isfinite(reading.doubt)
+    retakable = verdict is Verdict.UNJUDGED and (straddles or slept_and_woke(reading.because))
+    return Finding(verdict, promised, seen, reading, limits, reading.at_s, retakable)

@@ -11,10 +11,10 @@ from typing import Literal
 
 from hil.core.moments import Json, Moment
 from hil.core.verdicts import Verdict
+from hil.evidence.seen import tells_of_sleep
 
 Direction = Literal["above", "below"]
 EVERY = "*"
-ASLEEP = " asleep "  # as `hil.evidence.seen.asleep_text` puts it
 GOOD = (Verdict.PASS, Verdict.NOT_APPLICABLE)
 
 
@@ -179,4 +179,4 @@ def came_as_stated(expected: ExpectedVerdict, seen: SeenVerdict) -> bool:
 
 
 def _slept(seen: SeenVerdict) -> bool:
-    return seen.verdict is Verdict.UNJUDGED and ASLEEP in seen.reason
+    return seen.verdict is Verdict.UNJUDGED and tells_of_sleep(seen.reason)

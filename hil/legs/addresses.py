@@ -88,7 +88,6 @@ def _takes_open_networks(product: Product) -> bool:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=_expected_s,
-    retakes=0,
     profile="release",
     promised=_fixes_addresses,
 )
@@ -109,7 +108,6 @@ def address_fixed(bench: Bench, product: Product) -> None:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=_expected_s,
-    retakes=0,
     profile="release",
     promised=_takes_open_networks,
 )

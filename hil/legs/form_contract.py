@@ -40,7 +40,6 @@ TRIES = 30
     begins=Setup(store="bench network"),
     ends=Setup(),
     expected_s=lambda _product: TRIES * TRY_S + 3.0,
-    retakes=0,
     profile="release",
 )
 def form_refuses(bench: Bench, product: Product) -> None:
@@ -127,7 +126,6 @@ def _restore(bench: Bench, product: Product, door: Door) -> Door | None:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=lambda product: 2.0 * (product.limits.connected_s.upper or 0.0) + STAY_S + 2.0,
-    retakes=0,
     profile="release",
 )
 def form_edited(bench: Bench, product: Product) -> None:

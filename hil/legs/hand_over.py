@@ -11,14 +11,14 @@ from hil.legs.start import FLASHER_PATIENCE_S, book_check, look_as_shipped
 HAND_OVER_S = 25.0
 
 
-@leg(begins=Anywhere(), ends=Off(), expected_s=lambda _product: 1.0, retakes=0)
+@leg(begins=Anywhere(), ends=Off(), expected_s=lambda _product: 1.0)
 def unplugged(bench: Bench, product: Product) -> None:
     """Switch the supply off."""
     del product
     bench.power.off(asked_by="leg")
 
 
-@leg(begins=Anywhere(), ends=Off(store="defaults"), expected_s=lambda _product: HAND_OVER_S, retakes=0, last=True)
+@leg(begins=Anywhere(), ends=Off(store="defaults"), expected_s=lambda _product: HAND_OVER_S, last=True)
 def hand_over(bench: Bench, product: Product) -> None:
     """Read the build back, erase the settings, start once more with the bench's network in reach, and switch off."""
     bench.power.off(asked_by="leg")

@@ -43,8 +43,9 @@ class Leg:
     """A leg's declaration.
 
     `repeat` is how often it is driven and judged, fixed beforehand; `retakes` how often it may be driven again when a
-    reading straddles its limit. A leg with `last` comes after all others. `profile` is the first that drives it. Of a
-    product that does not promise what it is about (`promised`) it is not driven, and its checks are not applicable.
+    reading straddles its limit or a witness slept for a while. A leg with `last` comes after all others. `profile` is
+    the first that drives it. Of a product that does not promise what it is about (`promised`) it is not driven, and
+    its checks are not applicable.
     """
 
     name: str

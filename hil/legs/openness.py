@@ -53,7 +53,6 @@ def open_on_hotspot(bench: Bench, product: Product) -> None:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=lambda _product: PORTS_S + ATTEMPTS_S + STAY_S,
-    retakes=0,
     profile="release",
 )
 def open_when_connected(bench: Bench, product: Product) -> None:

@@ -64,7 +64,6 @@ def pages_many(bench: Bench, product: Product) -> None:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=lambda _product: SOAK_ROUNDS * (sum(portion.count for portion in SOAK) * LOAD_S + REJOIN_S),
-    retakes=0,
     profile="soak",
 )
 def pages_soak(bench: Bench, product: Product) -> None:

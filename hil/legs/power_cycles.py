@@ -32,7 +32,6 @@ def _cycles_s(product: Product) -> float:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=_cycles_s,
-    retakes=0,
     profile="release",
 )
 def power_cycles(bench: Bench, product: Product) -> None:

@@ -51,7 +51,6 @@ def _expected_s(product: Product) -> float:
     begins=Setup(store="bench network"),
     ends=Connected(),
     expected_s=_expected_s,
-    retakes=0,
     profile="release",
 )
 def save_cut(bench: Bench, product: Product) -> None:

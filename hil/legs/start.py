@@ -16,7 +16,7 @@ STAY_S = 4.0
 DARK_S = 1.5  # frames of the dark lamp are the camera's reference
 
 
-@leg(begins=Anywhere(), ends=Off(store="erased"), expected_s=lambda _product: FLASH_S, retakes=0)
+@leg(begins=Anywhere(), ends=Off(store="erased"), expected_s=lambda _product: FLASH_S)
 def build_flashed(bench: Bench, product: Product) -> None:
     """Erase the whole unit, put the build on it, read it back, and leave it without supply."""
     del product

@@ -36,7 +36,6 @@ def _expected_s(saves: int) -> Callable[[Product], float]:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=_expected_s(len(TEXTS) + 1),
-    retakes=0,
     profile="release",
 )
 def texts_kept(bench: Bench, product: Product) -> None:
@@ -105,7 +104,6 @@ def save_change(
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=_expected_s(len(NETWORKS) + 2),
-    retakes=0,
     profile="release",
 )
 def networks_awkward(bench: Bench, product: Product) -> None:

@@ -51,7 +51,6 @@ def updated_s(product: Product) -> float:
     begins=Anywhere(),
     ends=Off(store="erased"),
     expected_s=lambda product: 2.0 * FLASH_S + SET_UP_S + 2.0 * (updated_s(product) + STAY_S),
-    retakes=0,
     profile="release",
     promised=is_promised,
 )
@@ -131,7 +130,6 @@ def look(bench: Bench, product: Product, door: Door | None, when: str) -> str:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=lambda _product: 2.0 * UPLOAD_S + STAY_S,
-    retakes=0,
     profile="release",
     promised=is_promised,
 )

@@ -40,7 +40,6 @@ CUTS = (
     begins=Connected(store="bench network"),
     ends=Off(store="erased"),
     expected_s=lambda product: len(CUTS) * (UPLOAD_S / 2.0 + CUT_S + START_S) + updated_s(product) + FLASH_S,
-    retakes=0,
     profile="release",
     promised=is_promised,
 )

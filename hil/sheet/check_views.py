@@ -15,6 +15,7 @@ from hil.sheet.pictures import reading_bar, verdict_mark
 from hil.sheet.tries_pictures import tries_pictures
 from hil.sheet.wording import Wording, leg_title, sentence
 
+WHOLE_RUN = "The run as a whole"
 MOST_STRIPS = 3  # film strips of one leg's takes
 
 Counts = tuple[int, int, int, int]
@@ -77,6 +78,15 @@ class LegView:
     outcome: str
 
 
+@dataclass(frozen=True, slots=True)
+class LegSum:
+    """A leg on the first page, its cases taken together; `outcome` is of the checks that apply, where there are any."""
+
+    title: str
+    counts: Counts
+    outcome: str
+
+
 def mark_of(verdict: Verdict) -> Mark:
     """A verdict ready to be shown."""
     return Mark(verdict.value, slug(verdict), verdict_mark(verdict))
@@ -121,10 +131,25 @@ def leg_views(
         checks = tuple(check_view(at, result, wording) for at, result in enumerate(group, number))
         number += len(group)
         drives = tuple(wording.plain(_drive(at, leg)) for at, leg in enumerate(legs, 1) if leg_name(leg) == name)
-        title = wording.plain(leg_title(name)) or "The run as a whole"
+        title = wording.plain(leg_title(name)) or WHOLE_RUN
         counts = count_verdicts(group)
         views.append(LegView(title, drives, _strips(name, legs, record), checks, counts, outcome_of(counts)))
     return tuple(views)
+
+
+def leg_sums(groups: Mapping[str, Sequence[CheckResult]], wording: Wording) -> tuple[LegSum, ...]:
+    """All groups, a leg driven in several cases once."""
+    cases: dict[str, list[str]] = {}
+    for name in groups:
+        cases.setdefault(name.partition("[")[0], []).append(name)
+    return tuple(_sum(leg, [groups[name] for name in names], names, wording) for leg, names in cases.items())
+
+
+def _sum(leg: str, groups: Sequence[Sequence[CheckResult]], names: Sequence[str], wording: Wording) -> LegSum:
+    counts = count_verdicts([result for group in groups for result in group])
+    title = f"{leg_title(leg)}, {len(names)} cases" if len(names) > 1 else leg_title(names[0])
+    applied = (*counts[:-1], 0) if any(counts[:-1]) else counts
+    return LegSum(wording.plain(title) or WHOLE_RUN, counts, outcome_of(applied))
 
 
 def _drive(number: int, leg: LegRecord) -> str:

@@ -131,9 +131,18 @@ def repeats(info: RunInfo, results: Sequence[CheckResult]) -> str:
         repeated = "No leg was repeated."
     else:
         repeated = f"Repeated: {', '.join(again) or count(checks, 'check')}. Every take was judged and counts."
-    counted = "; ".join(f"{f.promised}: {rate_statement(*f.tally)}" for r in results for f in r.findings if f.tally)
-    tried = f" Tried many times: {counted}." if counted else ""
-    return f"{repeated}{tried} Earlier sheets of this unit: {NOT_STATED}."
+    return f"{repeated}{_tried(results)} Earlier sheets of this unit: {NOT_STATED}."
+
+
+def _tried(results: Sequence[CheckResult]) -> str:
+    """What was tried many times, in sum; each rate stands with its check."""
+    tallies = [finding.tally for result in results for finding in result.findings if finding.tally]
+    if not tallies:
+        return ""
+    failed, tries = (sum(numbers) for numbers in zip(*tallies, strict=True))
+    return (
+        f" Tried many times: {count(len(tallies), 'promise')}, {failed} of {tries} tries failed (rates in Appendix A)."
+    )
 
 
 def _takes(leg: str, takes: int, results: Sequence[CheckResult]) -> str:

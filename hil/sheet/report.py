@@ -11,10 +11,12 @@ from hil.judge.results import CheckResult, nearest_to_limits
 from hil.sheet.check_views import (
     CheckView,
     Counts,
+    LegSum,
     LegView,
     Mark,
     by_leg,
     count_verdicts,
+    leg_sums,
     leg_views,
     mark_of,
     outcome_of,
@@ -79,6 +81,7 @@ class Report:
     panels: tuple[Panel, ...]
     open_checks: tuple[CheckView, ...]
     open_more: int
+    sums: tuple[LegSum, ...]
     totals: Counts
     outcome: str
     nearest: tuple[NearestView, ...]
@@ -120,6 +123,7 @@ def build_report(
         panels=front_panels(info, record.product, wording),
         open_checks=tuple(replace(check, reason=_brief(check.reason)) for check in open_checks[:MOST_OPEN]),
         open_more=max(0, len(open_checks) - MOST_OPEN),
+        sums=leg_sums(groups, wording),
         totals=count_verdicts(results),
         outcome=outcome_of(count_verdicts(results)),
         nearest=_nearest(results, wording),

@@ -230,6 +230,7 @@ class _Opening:
             "label_key": self._label.hotspot_key,
             "seed": self._seed,
             "rom_speaks": self._settings.rom_speaks,
+            "worn_flash_at": self._settings.worn_flash_at,
         }
         if self._settings.interpreter != "auto":
             config["interpreter"] = self._settings.interpreter

@@ -6,11 +6,12 @@ The image is the same byte for byte whenever its sources are.
 import io
 import re
 import tarfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from hil.core.errors import InputError, OurBug
 from hil.virtual.board.image import IMAGE_AT, pack_image
-from hil.virtual.patches import load_patch
+from hil.virtual.patches import FurtherImage, load_patch
 
 __all__ = ["SETTINGS_AT", "SETTINGS_SIZE", "firmware_files", "make_build"]
 
@@ -34,14 +35,18 @@ def make_build(folder: Path, patch: str | None = None, version: str | None = Non
         InputError: there is no such patch, or the version is no version.
     """
     files = firmware_files()
+    further: tuple[FurtherImage, ...] = ()
     if patch is not None:
-        files = load_patch(patch).apply(files)
+        patched = load_patch(patch)
+        files, further = patched.apply(files), patched.image
     if version is not None:
         files["version.py"] = _with_version(files["version.py"], version)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / IMAGE_FILE).write_bytes(pack_image(_tar(files)))
+    for image in further:
+        (folder / image.file).write_text(image.content, encoding="utf-8")
     build_file = folder / "build.toml"
-    build_file.write_text(_build_toml(_version_of(files["version.py"])), encoding="utf-8")
+    build_file.write_text(_build_toml(_version_of(files["version.py"]), further), encoding="utf-8")
     return build_file
 
 
@@ -75,9 +80,14 @@ def _tar(files: dict[str, str]) -> bytes:
     return octets.getvalue()
 
 
-def _build_toml(version: str) -> str:
+def _build_toml(version: str, further: Sequence[FurtherImage]) -> str:
+    images = "".join(
+        f'[[images]]\nfile = "{image.file}"\noffset = {image.offset:#x}\nupdate = {str(image.update).lower()}\n\n'
+        for image in further
+    )
     return (
         f'version = "{version}"\n\n'
         f'[[images]]\nfile = "{IMAGE_FILE}"\noffset = {IMAGE_AT:#x}\n\n'
+        f"{images}"
         f"[[settings]]\noffset = {SETTINGS_AT:#x}\nsize = {SETTINGS_SIZE:#x}\n"
     )

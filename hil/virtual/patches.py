@@ -1,7 +1,8 @@
 """Known-bad units, and a golden one that is only just good: small changes to the reference firmware, one file each.
 
 A patch file says why it is there and lists its changes: a file of the firmware, the text to be replaced, which must
-stand there exactly once, and the text in its place. So a patch that no longer fits the firmware is noticed.
+stand there exactly once, and the text in its place. So a patch that no longer fits the firmware is noticed. What is wrong
+may lie beside the program too: in how the build was put together, or in the unit's flash.
 """
 
 import hashlib
@@ -9,11 +10,11 @@ import tomllib
 from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from hil.core.errors import InputError, OurBug
 
-__all__ = ["Change", "Patch", "load_patch", "patch_names", "patch_sum"]
+__all__ = ["Change", "FurtherImage", "Patch", "load_patch", "patch_names", "patch_sum"]
 
 FOLDER = Path(__file__).parent / "known_bad"
 
@@ -26,6 +27,17 @@ class Change(BaseModel):
     file: str
     old: str = Field(min_length=1)
     new: str
+
+
+class FurtherImage(BaseModel):
+    """An image that the build has beside its program: its file, where it belongs in the flash, and what is in it."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    file: str
+    offset: int = Field(ge=0)
+    content: str = Field(min_length=1)
+    update: bool = False
 
 
 class ExpectedOfCheck(BaseModel):
@@ -49,6 +61,7 @@ class Patch(BaseModel):
     fastest at which the bench's doubt still decides it, in unit seconds a real second. Of a known-bad unit the legs of
     the checks it names are driven, and `legs` (names, or ids with their parameters) beside them. `runs` is above one where
     the fault comes in some runs only: the unit is driven so often, and each check must come out so in one of them at least.
+    `worn_flash_at` is the address of an octet of its flash that reads as zero.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -58,7 +71,15 @@ class Patch(BaseModel):
     legs: tuple[str, ...] = ()
     runs: int = Field(default=1, ge=1)
     expect: tuple[ExpectedOfCheck, ...] = ()
-    change: tuple[Change, ...] = Field(min_length=1)
+    change: tuple[Change, ...] = ()
+    image: tuple[FurtherImage, ...] = ()
+    worn_flash_at: int | None = Field(default=None, ge=0)
+
+    @model_validator(mode="after")
+    def _differs(self) -> "Patch":
+        if not self.change and not self.image and self.worn_flash_at is None:
+            raise ValueError("nothing in it differs from the good unit")
+        return self
 
     def apply(self, files: dict[str, str]) -> dict[str, str]:
         """Return the firmware's files (name: text) with the changes made.

@@ -14,11 +14,12 @@ def test_build_that_ran_is_the_build_given(hand_over: LegEvidence, judge: Judge)
     judge.holds(hand_over.flash.holds_build(), "the flash holds the build given")
 
 
-@needs("air", "probe")
+@needs("air", "probe", "power")
 def test_handed_over_in_setup(hand_over: LegEvidence, judge: Judge) -> None:
-    """The unit opens its hotspot as shipped."""
+    """The unit opens its hotspot as shipped, and is left without supply."""
     judge.holds(hand_over.air.named(), "the hotspot is on the air")
     judge.holds(hand_over.probe.got_in(), "the probe gets in, by the key on the label where it has one")
+    judge.holds(hand_over.power.off_at_end(), "the supply is off")
 
 
 @needs("access_point")
@@ -33,9 +34,3 @@ def test_form_shows_nothing_of_the_bench(hand_over: LegEvidence, product: Produc
     pages = hand_over.pages
     judge.holds(pages.shows("form as shipped", shipped_values(product)), "the form shows the defaults")
     judge.holds(pages.without_texts(hand_over.canaries), "nothing of the bench in the form")
-
-
-@needs("power")
-def test_left_without_supply(hand_over: LegEvidence, judge: Judge) -> None:
-    """The supply is off at the end."""
-    judge.holds(hand_over.power.off_at_end(), "the supply is off")

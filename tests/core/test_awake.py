@@ -36,8 +36,13 @@ def test_it_agrees_with_the_rule_at_every_instant(seed: int) -> None:
 
 
 def test_no_control_at_all_is_asleep_throughout() -> None:
-    assert gaps_of([]) == [Asleep(0.0, 10.0)]
-    assert gaps_of([-5.0, 17.0]) == [Asleep(0.0, 10.0)]
+    assert gaps_of([]) == [Asleep(0.0, 10.0, woke=False)]
+    assert gaps_of([-5.0, 17.0]) == [Asleep(0.0, 10.0, woke=False)]
+
+
+def test_a_witness_woke_where_a_control_came_after_its_sleep() -> None:
+    assert gaps_of([0.0, 1.0, 2.0, 4.0, *range(5, 12)]) == [Asleep(2.0, 4.0)]
+    assert gaps_of([0.0, 1.0, 2.0]) == [Asleep(2.0, 10.0, woke=False)]
 
 
 def test_a_gap_of_just_the_longest_still_proves_it_awake() -> None:

@@ -15,7 +15,13 @@ from hil.judge.signature import ExpectedVerdict, SeenVerdict, differences
 
 A, B, C = "test_a.py::test_a", "test_a.py::test_b[1]", "test_c.py::test_c"
 BOTH = (ExpectedVerdict(A, Verdict.FAIL), ExpectedVerdict("test_a.py::test_b*", Verdict.FAIL))
-WORDS = {"p": Verdict.PASS, "f": Verdict.FAIL, "u": Verdict.UNJUDGED, "n": Verdict.NOT_REACHED}
+WORDS = {
+    "p": Verdict.PASS,
+    "f": Verdict.FAIL,
+    "u": Verdict.UNJUDGED,
+    "n": Verdict.NOT_REACHED,
+    "-": Verdict.NOT_APPLICABLE,
+}
 
 
 def unit(came: str, expected: tuple[ExpectedVerdict, ...] = BOTH) -> Challenged:
@@ -101,6 +107,8 @@ def test_checks_that_never_caught() -> None:
         "test_a.py::test_b",
         C,
     )  # C failed, as nobody stated
+    assert never_caught([unit("ff-"), unit("pp-", ())], checks) == ()  # C is not promised
+    assert never_caught([unit("ff-"), unit("ppp", ())], checks) == (C,)
 
 
 @pytest.mark.parametrize(("count", "of"), [(0, 1), (0, 20), (1, 20), (7, 40), (3, 1000)])

@@ -95,6 +95,12 @@ def passing(promised: str) -> Finding:
     return judge_reading(Reading.of(27.0, 0.15, "s"), UPTO_30.limits, promised)
 
 
+def slept(when: str) -> Finding:
+    judge = Judge()
+    judge.holds(Seen(None, f"camera asleep {when}"), "a")
+    return judge.findings[0]
+
+
 def failing(promised: str) -> Finding:
     return judge_reading(Reading.of(31.0, 0.15, "s"), UPTO_30.limits, promised)
 
@@ -115,8 +121,14 @@ def failing(promised: str) -> Finding:
         # Two readings of one promise in one take: the second settles nothing of the first.
         ([[straddling("a"), passing("a")]], "unjudged"),
         ([[straddling("a")], [passing("a"), straddling("a")]], "unjudged"),
-        # A witness asleep is not a doubt that straddles: no later take takes it back.
-        ([[Finding(Verdict.UNJUDGED, "a", "camera asleep")], [passing("a")]], "unjudged"),
+        # A witness that slept for a while and woke: a later take in which it was awake decides.
+        ([[slept("from 1.0 s to 2.5 s")], [passing("a")]], "pass"),
+        ([[slept("from 1.0 s to 2.5 s")], [failing("a")]], "fail"),
+        ([[slept("from 1.0 s to 2.5 s")], [slept("from 9.0 s to 9.9 s")]], "unjudged"),
+        ([[slept("from 1.0 s to 2.5 s"), failing("b")], [passing("a"), passing("b")]], "fail"),
+        # One that never woke, or was not there: nobody comes back to tell.
+        ([[slept("from 1.0 s on")], [passing("a")]], "unjudged"),
+        ([[Finding(Verdict.UNJUDGED, "a", "probe gone")], [passing("a")]], "unjudged"),
     ],
 )
 def test_takes_are_reconciled_promise_by_promise(takes: list[list[Finding]], verdict: str) -> None:

@@ -17,21 +17,23 @@ from hil.judge.rules import RULE, decide, judge_reading
 UPTO_30 = Limits(None, 30.0, "s")
 ON = Occurrence.at(100.00, 0.02)
 DEAF = "air monitor asleep from 118.0 s to 129.0 s"
+LOST = "air monitor asleep from 118.0 s on"
 TABLE = [  # the rows of "How a verdict comes about" that are readings
     ("beacon 127.40 ± 0.15", Occurrence.at(127.40, 0.15), Verdict.PASS, False),
     ("beacon 131.00", Occurrence.at(131.00, 0.15), Verdict.FAIL, False),
     ("beacon 130.05", Occurrence.at(130.05, 0.15), Verdict.UNJUDGED, True),
     ("no beacon until 145, control heard throughout", Occurrence.not_before(145.0, ""), Verdict.FAIL, False),
-    ("no beacon, control lost at 118", Occurrence.not_before(118.0, DEAF), Verdict.UNJUDGED, False),
+    ("no beacon, control lost at 118", Occurrence.not_before(118.0, LOST), Verdict.UNJUDGED, False),
+    ("no beacon, deaf 118 to 129", Occurrence.not_before(118.0, DEAF), Verdict.UNJUDGED, True),  # none of the table's
     ("deaf 118 to 129, beacon at 129.5", Occurrence(118.0, 129.5, False, DEAF), Verdict.PASS, False),
 ]
 
 
-@pytest.mark.parametrize(("row", "beacon", "verdict", "straddles"), TABLE, ids=[row for row, *_ in TABLE])
-def test_the_example_table(row: str, beacon: Occurrence, verdict: Verdict, straddles: bool) -> None:
+@pytest.mark.parametrize(("row", "beacon", "verdict", "retakable"), TABLE, ids=[row for row, *_ in TABLE])
+def test_the_example_table(row: str, beacon: Occurrence, verdict: Verdict, retakable: bool) -> None:
     finding = judge_reading(between(ON, beacon), UPTO_30, "power on → first beacon")
     assert finding.verdict is verdict
-    assert finding.straddles is straddles
+    assert finding.retakable is retakable
     if beacon.because and verdict is Verdict.UNJUDGED:
         assert beacon.because in finding.seen
 

@@ -143,7 +143,7 @@ def timed(promised: str, value: float, doubt: float, limits: Limits, at_s: float
         limits.lower is None or reading.low >= limits.lower
     )
     verdict = Verdict.FAIL if above or below else Verdict.PASS if inside else Verdict.UNJUDGED
-    return Finding(verdict, promised, str(reading), reading, limits, at_s, straddles=verdict is Verdict.UNJUDGED)
+    return Finding(verdict, promised, str(reading), reading, limits, at_s, retakable=verdict is Verdict.UNJUDGED)
 
 
 FIRST, SAVED, CUT, ABSENT, _, WRONG_KEY, UPDATE = (name for name, *_ in LEG_PLAN)

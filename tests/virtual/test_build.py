@@ -46,6 +46,13 @@ def test_version_given_is_in_the_build_and_in_the_unit(tmp_path: Path) -> None:
     assert newer.sha256 != plain.sha256
 
 
+def test_a_build_put_together_wrongly_marks_another_image_for_the_update(tmp_path: Path) -> None:
+    build = load_build(make_build(tmp_path, patch="update_of_wrong_image"))
+    assert build.images[0].content() == load_build(make_build(tmp_path / "good")).images[0].content()
+    assert build.for_update == build.images[1]
+    assert build.for_update.content().startswith(b"<svg")
+
+
 @pytest.mark.parametrize("version", ["", '1"', "1\n2", "x" * 33])
 def test_a_text_that_is_no_version_is_refused(tmp_path: Path, version: str) -> None:
     with pytest.raises(InputError, match="version"):

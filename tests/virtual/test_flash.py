@@ -36,6 +36,16 @@ def ones(data: bytes) -> int:
     return int.from_bytes(data, "big").bit_count()
 
 
+def test_a_worn_octet_reads_as_zero_whatever_was_done_to_it(tmp_path: Path) -> None:
+    worn = Flash(tmp_path / "flash", worn_at=AT + 5)
+    assert worn.read(AT, 8) == b"\xff" * 5 + b"\0" + b"\xff" * 2
+    worn.program(AT, b"12345678")
+    assert worn.read(AT, 8) == b"12345\x0078"
+    assert worn.read(AT + 6, 2) == b"78"
+    worn.erase_sector(AT)
+    assert worn.read(AT + 5, 1) == b"\0"
+
+
 def test_new_flash_is_erased(flash: Flash) -> None:
     assert flash.read(0, flash.size) == b"\xff" * (1 << 20)
 

@@ -57,6 +57,7 @@ class Config(BaseModel):
     interpreter: Literal["micropython", "cpython"] = "micropython"
     seed: int = 0
     rom_speaks: bool = True
+    worn_flash_at: int | None = None
 
     def make(self) -> Make:
         """Return the chip this describes."""
@@ -65,7 +66,7 @@ class Config(BaseModel):
             raise ValueError(f"address {self.address!r} has not 6 octets")
         return Make(
             identity=Identity(address, self.serial, self.label_key),
-            flash=Flash(self.flash_file),
+            flash=Flash(self.flash_file, self.worn_flash_at),
             interpreter=Interpreter(self.interpreter),
             scratch=self.flash_file.with_name(self.flash_file.name + ".unpacked"),
             air_port=self.air_port,

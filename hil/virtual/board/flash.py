@@ -30,16 +30,19 @@ PAGE_PROGRAM_S = 0.0007
 class Flash:
     """The cells of a 1 MiB serial NOR flash, kept in a file. Nothing here takes time.
 
+    An octet that is worn reads as zero, whatever was done to it.
+
     Raises (every method):
         ValueError: the range lies outside the flash, is not a sector, or crosses a page.
     """
 
-    def __init__(self, path: Path) -> None:
-        """Map `path`; a file that is missing or of another size becomes an erased flash."""
+    def __init__(self, path: Path, worn_at: int | None = None) -> None:
+        """Map `path`; a file that is missing or of another size becomes an erased flash. `worn_at` is where one is worn."""
         if not path.exists() or path.stat().st_size != FLASH_SIZE:
             path.write_bytes(bytes([ERASED]) * FLASH_SIZE)
         with path.open("r+b") as file:
             self._cells = mmap.mmap(file.fileno(), FLASH_SIZE)
+        self._worn_at = worn_at
 
     @property
     def size(self) -> int:
@@ -49,7 +52,11 @@ class Flash:
     def read(self, at: int, n: int) -> bytes:
         """Return `n` bytes from `at`."""
         _check_range(at, n)
-        return self._cells[at : at + n]
+        octets = self._cells[at : at + n]
+        if self._worn_at is None or not at <= self._worn_at < at + n:
+            return octets
+        worn = self._worn_at - at
+        return octets[:worn] + b"\0" + octets[worn + 1 :]
 
     def erase_sector(self, at: int) -> None:
         """Set the 4096 bytes of the sector that begins at `at` to 0xFF."""
