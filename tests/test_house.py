@@ -341,10 +341,10 @@ def test_names_say_something() -> None:
 
 
 def test_tests_stand_where_what_they_test_stands() -> None:
-    """Folders of tests are as in hil/, beside those for whole runs, a second product, what is shared, and the suite itself."""
+    """Folders of tests are as in hil/, beside whole runs, contracts, a second product, what is shared, the suite."""
     folders = {path.name for path in (ROOT / "tests").iterdir() if path.is_dir() and any(path.rglob("*.py"))}
     own = {path.name for path in (ROOT / "hil").iterdir() if path.is_dir()} | {"fixtures"}
-    assert folders - own <= {"acceptance", "support", "whole", "ci", "second_product"}
+    assert folders - own <= {"acceptance", "support", "whole", "ci", "second_product", "contracts"}
 
 
 def test_every_test_module_says_what_it_holds() -> None:

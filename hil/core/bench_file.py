@@ -43,9 +43,13 @@ class ConsolePort(Strict):
 
 
 class LampCamera(Strict):
-    """The camera: a number, a device path or a URL; regions are x, y, width, height in pixels."""
+    """The camera: a number, a device path or a URL; regions are x, y, width, height in pixels.
+
+    A device is asked for the `pixel_format`, as four letters of V4L2: `MJPG` is the quicker one of most.
+    """
 
     source: int | str | None = None
+    pixel_format: Annotated[str, Field(pattern=r"^([A-Z0-9]{4})?$")] = ""
     unit_region: tuple[int, int, int, int] | None = None
     bench_region: tuple[int, int, int, int] | None = None
 

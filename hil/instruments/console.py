@@ -5,6 +5,7 @@ claim; only the starts (the chip's own banner) and the silence or speech of the 
 port is booked: a port may reset the unit when it is opened.
 """
 
+import errno
 import re
 import threading
 import time
@@ -226,11 +227,12 @@ def open_port(port: str, baud: int) -> serial.Serial:
     remedy = "Correct console.port in the bench file, or plug the unit in."
     try:
         handle = serial.serial_for_url(port, do_not_open=True, baudrate=baud, timeout=POLL_REAL_S)
-        if "://" not in port:
-            handle.exclusive = True  # else two programs would share what the unit says
         handle.dtr = False
         handle.rts = False
-        handle.open()
+        if "://" in port:
+            handle.open()
+        else:
+            _open_local(handle)
     except ValueError as error:
         raise InputError(f"bench file: console.port = {port!r}", f"not a port: {error}.", remedy) from error
     except (serial.SerialException, OSError) as error:
@@ -242,3 +244,20 @@ def open_port(port: str, baud: int) -> serial.Serial:
             f"console {port}", f"cannot be opened: {why}.", "Is another program (or run) using it?"
         ) from error
     return handle
+
+
+def _open_local(handle: serial.Serial) -> None:
+    """Open a port of this machine, whose kernel raises both lines as it is opened, and let go of them in the harmless order.
+
+    RTS alone holds the usual circuit of two transistors in reset; DTR alone only asks a chip that starts for its loader. The
+    library lets go of DTR first, unless it is told that DTR is not its own.
+    """
+    handle.exclusive = True  # else two programs would share what the unit says
+    handle.dsrdtr = True
+    handle.open()
+    handle.dsrdtr = False
+    try:
+        handle.dtr = False
+    except OSError as error:
+        if error.errno not in (errno.ENOTTY, errno.EINVAL):  # a pseudo-terminal has no lines to let go of
+            raise

@@ -27,10 +27,20 @@ class LampCamera:
     """A camera by number, device path or URL, with the regions of the unit's lamp and of the bench's own."""
 
     def __init__(
-        self, source: int | str, unit_region: Region, bench_region: Region, timeline: Timeline, folder: Path
+        self,
+        source: int | str,
+        unit_region: Region,
+        bench_region: Region,
+        timeline: Timeline,
+        folder: Path,
+        *,
+        pixel_format: str = "",
     ) -> None:
-        """Name the camera and the regions (x, y, width, height in pixels); `start` opens it."""
-        self.source = source
+        """Name the camera and the regions (x, y, width, height in pixels); `start` opens it.
+
+        `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes.
+        """
+        self.source, self._pixel_format = source, pixel_format
         self._regions = (unit_region, bench_region)
         self._timeline = timeline
         self._folder = folder
@@ -84,7 +94,8 @@ class LampCamera:
             limits += [cv2.CAP_PROP_READ_TIMEOUT_MSEC, int(STALL_REAL_S * 1000)]
             capture = cv2.VideoCapture(self.source, cv2.CAP_FFMPEG, limits)
         else:
-            capture = cv2.VideoCapture(self.source)
+            wanted = [cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*self._pixel_format)] if self._pixel_format else []
+            capture = cv2.VideoCapture(self.source, cv2.CAP_ANY, wanted)
         if not capture.isOpened():
             raise BenchError(
                 f"camera {self.source}",

@@ -231,7 +231,7 @@ def never_caught(units: Sequence[Challenged], checks: Iterable[str]) -> tuple[st
     """
     caught = {_function(seen.check) for unit in units for seen in unit.caught_by if not unit.golden}
     seen = [seen for unit in units for seen in unit.seen]
-    judged = {_function(one.check) for one in seen if one.verdict is not Verdict.NOT_APPLICABLE}
+    judged = {_function(one.check) for one in seen if one.verdict not in (Verdict.NOT_APPLICABLE, Verdict.NOT_REACHED)}
     elsewhere = {_function(one.check) for one in seen} - judged
     return tuple(name for name in dict.fromkeys(map(_function, checks)) if name not in caught | elsewhere)
 

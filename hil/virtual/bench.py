@@ -197,7 +197,7 @@ class _Opening:
         )
         unit: Region = given.unit_region or tuple(regions["unit"])
         bench: Region = given.bench_region or tuple(regions["bench"])
-        return LampCamera(source, unit, bench, timeline, self._folder.lamp)
+        return LampCamera(source, unit, bench, timeline, self._folder.lamp, pixel_format=given.pixel_format)
 
     def _tell_clock(self, clock: Clock) -> None:
         """Put the zero of the run's clock beside the truth, so that tests can hold moments against it."""

@@ -166,7 +166,7 @@ class VirtualProbe(Probe):
         except OSError as error:
             raise InstrumentGone(self.source, f"its radio cannot be opened: {error}.") from error
         self._is_on = True
-        why = "not found"
+        why = ""
         while clock.now_s() < deadline_s:
             mark = self._timeline.mark()
             self._air.run(self._radio.join(name.encode(), passphrase.encode() if passphrase else None))
@@ -177,7 +177,7 @@ class VirtualProbe(Probe):
                 since=mark,
             )
             if isinstance(seen, Expired):
-                why = "no answer in time"
+                why = why or "no answer in time"  # an attempt cut short tells less than one that failed
             elif seen.kind == "leased":
                 router = seen.text("router") or seen.text("server")
                 return Lease(name, seen.text("ip"), router, self._endpoint.url)

@@ -1,0 +1,117 @@
+"""A network namespace of the bench's own: radios moved into it are nobody else's, and its addresses disturb nothing here.
+
+What is started in it dies with this process, however that ends; a radio goes back to the host with the namespace.
+"""
+
+import contextlib
+import socket
+import subprocess
+import threading
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import IO
+
+from pyroute2 import netns
+
+from hil.core.errors import BenchError, InputError
+
+__all__ = ["Namespace"]
+
+ORDER_S = 10.0
+NAMED = Path("/run/netns")
+INTERFACES = Path("/sys/class/net")
+REMEDY = "The bench needs to be root, or to have CAP_NET_ADMIN and CAP_SYS_ADMIN."
+
+
+class Namespace:
+    """One of them, by its name."""
+
+    def __init__(self, name: str) -> None:
+        """Make it; one that a dead run left under this name goes first, and what it holds.
+
+        Raises:
+            BenchError: this process may not.
+        """
+        self.name = name
+        try:
+            if (NAMED / name).exists():
+                netns.remove(name)
+            netns.create(name)
+        except OSError as error:
+            raise BenchError(f"namespace {name}", f"cannot be made: {error}.", REMEDY) from error
+        self.order("ip", "link", "set", "lo", "up")
+
+    def take_radio(self, interface: str) -> None:
+        """Move a radio here with all its interfaces.
+
+        Raises:
+            InputError: there is no such interface, or it is no radio's.
+            BenchError: it cannot be moved.
+        """
+        told = INTERFACES / interface / "phy80211" / "name"
+        if not told.exists():
+            known = ", ".join(sorted(path.name for path in INTERFACES.glob("*") if (path / "phy80211").exists()))
+            raise InputError(f"radio {interface}", "there is no such radio.", f"There are: {known or 'none'}.")
+        phy = told.read_text(encoding="ascii").strip()
+        _order(f"radio {interface}", ["iw", "phy", phy, "set", "netns", "name", self.name])
+
+    def order(self, *words: str) -> str:
+        """Run a program here to its end and return what it said.
+
+        Raises:
+            BenchError: it failed.
+        """
+        return _order(f"namespace {self.name}", self._here(words))
+
+    def start(self, words: Sequence[str], log: IO[bytes] | int) -> "subprocess.Popen[bytes]":
+        """Start a program here that is to run on, and to end with this process; what it says goes to `log`."""
+        dying_with_us = ["setpriv", "--pdeathsig", "KILL", *self._here(words)]
+        return subprocess.Popen(dying_with_us, stdin=subprocess.DEVNULL, stdout=log, stderr=subprocess.STDOUT)
+
+    def dial(self, host: str, port: int, limit_s: float) -> socket.socket:
+        """Connect from here; see `hil.instruments.endpoint.Dial`."""
+        end = self.socket_here(lambda: socket.socket(socket.AF_INET, socket.SOCK_STREAM))
+        end.settimeout(limit_s)
+        try:
+            end.connect((host, port))
+        except OSError:
+            end.close()
+            raise
+        return end
+
+    def socket_here(self, make: Callable[[], socket.socket]) -> socket.socket:
+        """Return a socket that was made here and stays here; the rest of this process stays where it is."""
+        made: list[socket.socket | OSError] = []
+
+        def run() -> None:
+            try:
+                netns.setns(self.name)
+                made.append(make())
+            except OSError as error:
+                made.append(error)
+
+        thread = threading.Thread(target=run, name=f"into {self.name}")  # a thread's namespace ends with the thread
+        thread.start()
+        thread.join(ORDER_S)
+        if not made or isinstance(made[0], OSError):
+            raise BenchError(f"namespace {self.name}", f"gives no socket: {made[0] if made else 'no answer'}.", REMEDY)
+        return made[0]
+
+    def close(self) -> None:
+        """Remove it. What still runs in it keeps it until it ends."""
+        with contextlib.suppress(OSError):
+            netns.remove(self.name)
+
+    def _here(self, words: Sequence[str]) -> list[str]:
+        return ["ip", "netns", "exec", self.name, *words]
+
+
+def _order(who: str, words: Sequence[str]) -> str:
+    try:
+        done = subprocess.run(words, capture_output=True, text=True, timeout=ORDER_S, check=False)
+    except (OSError, subprocess.TimeoutExpired) as error:
+        raise BenchError(who, f"`{' '.join(words)}` failed: {error}.", REMEDY) from error
+    if done.returncode:
+        said = (done.stderr or done.stdout).strip() or f"exit code {done.returncode}"
+        raise BenchError(who, f"`{' '.join(words)}` failed: {said}.", REMEDY)
+    return done.stdout

@@ -1,0 +1,135 @@
+"""What every access point must book of a unit that joins, is refused, is kept waiting for an address, and goes.
+
+Held alike against the virtual one and, in the lab, against hostapd 2.10 and dnsmasq 2.90 on the kernel's own 802.11 stack
+with wpa_supplicant as the unit: what those do is the outside check.
+"""
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from support.guests import SPEED, Guest, HostGuest, VirtualGuest
+
+from hil.core.clock import Clock
+from hil.core.errors import InputError
+from hil.core.moments import Moment
+from hil.core.timeline import Expired, Timeline
+from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.stations import AccessPoint, NetworkPlan
+from hil.virtual.bench_air import AirThread
+from hil.virtual.bench_stations import VirtualAccessPoint
+from hil.virtual.world import WorldProcess
+
+NETWORK = NetworkPlan("bench-q7 ☘", "leaf & stem, 1", 1)
+LIMIT_S = 40.0  # real seconds; the lab's machine is slow
+QUIET_S = {"virtual": 2.0, "lab": 8.0}
+
+
+@dataclass(frozen=True)
+class Scene:
+    """An access point and a unit."""
+
+    access_point: AccessPoint
+    guest: Guest
+    timeline: Timeline
+
+    def wait(self, *kinds: str, since: int = 0, limit_s: float = LIMIT_S) -> Moment | Expired:
+        """The first moment of one of the kinds about the unit."""
+        return self.timeline.wait(
+            lambda m: m.source == "access point" and m.kind in kinds and m.text("address") == self.guest.address,
+            limit_s=self.timeline.clock.unit_s(limit_s),
+            awaited=" or ".join(kinds),
+            since=since,
+        )
+
+    def seen(self, *kinds: str, since: int = 0) -> Moment:
+        """The same, which must come."""
+        moment = self.wait(*kinds, since=since)
+        assert isinstance(moment, Moment), (moment, [m for m in self.timeline.since() if m.source == "access point"])
+        return moment
+
+
+@pytest.fixture
+def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+    timeline = Timeline(Clock(SPEED[place]))
+    with contextlib.ExitStack() as stack:
+        if place == "virtual":
+            process = WorldProcess("air", {"speed": SPEED[place], "seed": 1})
+            stack.callback(process.stop)
+            air = AirThread()
+            stack.callback(air.close)
+            addresses = [bytes.fromhex(f"0200000000c{number}") for number in range(3)]
+            virtual = VirtualAccessPoint(timeline, air, process.port("port"), addresses, seed=1)
+            stack.callback(virtual.close)
+            virtual.start("control-q7", (1,))
+            guest: Guest = VirtualGuest(air, process.port("port"), bytes.fromhex("0200000000b2"), SPEED[place])
+            point: AccessPoint = virtual
+        else:
+            real = HostAccessPoint(timeline, ["wlan0", "wlan1"], "DE", tmp_path / "access point")
+            stack.callback(real.close)
+            guest, point = HostGuest("wlan2", tmp_path / "unit"), real
+        stack.callback(guest.close)
+        yield Scene(point, guest, timeline)
+
+
+def test_a_unit_that_joins_is_booked_with_its_address(scene: Scene) -> None:
+    scene.access_point.up(NETWORK)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    joined, asked, leased = (scene.seen(kind) for kind in ("joined", "lease asked", "leased"))
+    assert joined.time_s <= asked.time_s <= leased.time_s
+    up = next(m for m in scene.timeline.since() if m.is_("access point", "up"))
+    assert {m.text("bssid") for m in (joined, asked, leased)} == {up.text("bssid")}
+    assert leased.text("ip").startswith("198.51.100.")
+    scene.access_point.ask_status()
+    answered = scene.timeline.since()[-1]
+    assert answered.is_("access point", "answering")
+    assert (answered.data["members"], answered.data["network"]) == (1, NETWORK.name)
+
+
+def test_a_wrong_key_is_booked_and_nobody_joins(scene: Scene, place: str) -> None:
+    scene.access_point.up(NETWORK)
+    scene.guest.join(NETWORK.name, "not leaf nor stem")
+    scene.seen("wrong key")
+    assert isinstance(scene.wait("joined", limit_s=QUIET_S[place]), Expired)
+
+
+def test_a_unit_that_goes_has_left(scene: Scene) -> None:
+    scene.access_point.up(NETWORK)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.seen("leased")
+    mark = scene.timeline.mark()
+    scene.guest.leave()
+    scene.seen("left", since=mark)
+
+
+def test_without_leases_a_unit_asks_and_gets_none(scene: Scene, place: str) -> None:
+    scene.access_point.up(NetworkPlan(NETWORK.name, NETWORK.passphrase, 1, lease_delay_s=None))
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.seen("joined")
+    assert isinstance(scene.wait("leased", limit_s=QUIET_S[place]), Expired)
+
+
+def test_a_hidden_and_open_network_is_joined_by_its_name(scene: Scene) -> None:
+    scene.access_point.up(NetworkPlan(NETWORK.name, None, 6, hidden=True))
+    scene.guest.join(NETWORK.name, None)
+    scene.seen("leased")
+
+
+def test_a_network_that_goes_down_is_left_without_a_word_and_joined_again(scene: Scene) -> None:
+    scene.access_point.up(NETWORK)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.seen("leased")
+    scene.access_point.down()
+    mark = scene.timeline.mark()
+    assert scene.access_point.network == ""
+    scene.access_point.up(NETWORK)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.seen("leased", since=mark)
+
+
+@pytest.mark.parametrize("country", ["", "de", "DEU", "1A"])
+def test_no_country_no_access_point(country: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="country"):
+        HostAccessPoint(Timeline(Clock(1.0)), ["wlan0"], country, tmp_path)

@@ -1,0 +1,129 @@
+"""What every air monitor must hear: beacons with name, security and channel, who joins, and who is sent away and why.
+
+Held alike on the virtual air and, in the lab, against hostapd and wpa_supplicant on the kernel's own 802.11 stack; there
+tshark reads the same capture, and strangers' frames must not be in it.
+"""
+
+import contextlib
+import subprocess
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from support.guests import SPEED, Guest, HostGuest, VirtualGuest
+
+from hil.core.clock import Clock
+from hil.core.moments import Moment
+from hil.core.timeline import Expired, Timeline
+from hil.instruments.air_capture import AirCapture
+from hil.instruments.air_monitor import AirMonitor
+from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.stations import AccessPoint, NetworkPlan
+from hil.virtual.air.monitor import Monitor
+from hil.virtual.bench_air import AirThread
+from hil.virtual.bench_stations import VirtualAccessPoint
+from hil.virtual.world import WorldProcess
+
+CHANNEL = 6
+NETWORK = NetworkPlan("bench-q7 ☘", "leaf & stem, 1", CHANNEL)
+STRANGERS = NetworkPlan("next door", None, CHANNEL)
+HANDSHAKE_TIMEOUT = 15  # IEEE 802.11-2020 table 9-49
+LIMIT_S = 40.0  # real seconds; the lab's machine is slow
+UNIT = bytes.fromhex("0200000000b2")
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A network, a unit that may join it, and a monitor of both; `know` tells the monitor of a station."""
+
+    access_point: AccessPoint
+    guest: Guest
+    timeline: Timeline
+    capture: Path
+    know: Callable[[str], None]
+
+    def up(self, *plans: NetworkPlan) -> str:
+        """Put networks on the air, and have the first one known; its address."""
+        self.access_point.up(*plans)
+        bssid = self.access_point.bssids[0]
+        self.know(bssid)
+        return bssid
+
+    def hear(self, kind: str, sender: str) -> Moment:
+        """The first frame of a kind from a station, which must come."""
+        seen = self.timeline.wait(
+            lambda m: m.is_("air", kind) and m.text("from") == sender,
+            limit_s=self.timeline.clock.unit_s(LIMIT_S),
+            awaited=f"{kind} from {sender}",
+            since=0,
+        )
+        assert not isinstance(seen, Expired), (seen, {m.kind for m in self.timeline.since()})
+        return seen
+
+
+@pytest.fixture
+def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+    timeline, capture = Timeline(Clock(SPEED[place])), tmp_path / "air.pcapng"
+    with contextlib.ExitStack() as stack:
+        monitor = AirMonitor(timeline, capture, "control-q7")
+        stack.callback(monitor.close)
+        if place == "virtual":
+            process = WorldProcess("air", {"speed": SPEED[place], "seed": 1})
+            stack.callback(process.stop)
+            air = AirThread()
+            stack.callback(air.close)
+            receiver = Monitor(process.port("port"), (CHANNEL,), on_frame=monitor.hear)
+            air.run(receiver.open())
+            stack.callback(lambda: air.run(receiver.close()))
+            addresses = [bytes.fromhex(f"0200000000c{number}") for number in range(3)]
+            virtual = VirtualAccessPoint(timeline, air, process.port("port"), addresses, seed=1)
+            stack.callback(virtual.close)
+            virtual.start("control-q7", (CHANNEL,))
+            guest: Guest = VirtualGuest(air, process.port("port"), UNIT, SPEED[place])
+            stack.callback(guest.close)
+            yield Scene(virtual, guest, timeline, capture, lambda _address: None)
+        else:
+            listener = AirCapture("wlan3", CHANNEL, monitor.hear)
+            stack.callback(listener.close)
+            real = HostAccessPoint(timeline, ["wlan0", "wlan1"], "DE", tmp_path / "access point")
+            stack.callback(real.close)
+            guest = HostGuest("wlan2", tmp_path / "unit")
+            stack.callback(guest.close)
+            listener.add(guest.address)
+            yield Scene(real, guest, timeline, capture, listener.add)
+
+
+def test_a_network_is_heard_as_it_is(scene: Scene) -> None:
+    beacon = scene.hear("beacon", scene.up(NETWORK))
+    assert (beacon.text("name"), beacon.text("security"), beacon.data["channel"]) == (NETWORK.name, "wpa2", CHANNEL)
+    assert beacon.doubt_s < 0.1
+
+
+def test_who_joins_is_heard(scene: Scene) -> None:
+    bssid = scene.up(NETWORK)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    asks = scene.hear("associates", scene.guest.address)
+    assert (asks.text("name"), asks.text("bssid")) == (NETWORK.name, bssid)
+    assert scene.hear("authenticates", scene.guest.address).time_s <= asks.time_s
+
+
+def test_who_has_the_wrong_key_is_sent_away_for_it(scene: Scene) -> None:
+    bssid = scene.up(NETWORK)
+    scene.guest.join(NETWORK.name, "not leaf nor stem")
+    assert scene.hear("sent away", bssid).data["reason"] == HANDSHAKE_TIMEOUT
+
+
+def test_tshark_reads_the_same_and_no_stranger(scene: Scene, place: str) -> None:
+    bssid = scene.up(NETWORK, STRANGERS)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.hear("associates", scene.guest.address)
+    scene.access_point.down()
+    heard = [m.text("from") for m in scene.timeline.since() if m.is_("air", "beacon")]
+    words = ["tshark", "-r", str(scene.capture), "-Y", "wlan.fc.type_subtype == 8", "-T", "fields", "-e", "wlan.sa"]
+    done = subprocess.run(words, capture_output=True, text=True, timeout=60.0, check=True)
+    read = done.stdout.split()
+    assert read.count(bssid) == pytest.approx(heard.count(bssid), abs=2)  # what came while the two were counted
+    assert read.count(bssid) > 3
+    if place == "lab":
+        assert set(read) == {bssid}

@@ -1,0 +1,163 @@
+"""What every camera must give: the pictures as they come, in order, with their times, and its end within two seconds.
+
+Held alike against the virtual bench's picture over HTTP and, in the lab, against a V4L2 device of the kernel (`vivid`, whose
+output is looped to its input) through OpenCV: what that hands out is the outside check.
+"""
+
+import contextlib
+import subprocess
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from hil.core.clock import Clock
+from hil.core.frames import LampFrames, read_frames
+from hil.core.timeline import Expired, Timeline
+from hil.instruments.lamp_camera import LampCamera, Region
+from hil.virtual.world import ControlLine, WorldProcess
+
+LIMIT_S = 30.0
+NOTICED_S = 2.0
+WIDTH, HEIGHT = 800, 600
+UNIT, BENCH = (100, 100, 64, 64), (400, 200, 64, 64)
+EACH_S = 0.6  # how long the bench's lamp is on, and off
+DARK, BRIGHT = 16, 235  # ITU-R BT.601, limited range
+FRAME_RATE = 30
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A picture in which the bench's lamp goes on and off, and the camera's name for it; `go` takes the camera away."""
+
+    source: int | str
+    unit_region: Region
+    bench_region: Region
+    go: Callable[[], object]
+    pixel_format: str = ""
+
+
+def virtual_scene(stack: contextlib.ExitStack, folder: Path) -> Scene:
+    process = WorldProcess("scene", {"seed": 1, "frame_rate": FRAME_RATE, "truth_file": str(folder / "truth.jsonl")})
+    stack.callback(process.stop)
+    line = ControlLine("bench lamp", process.port("control_port"))
+    stack.callback(line.close)
+    over = threading.Event()
+
+    def blink() -> None:
+        on = False
+        while not over.wait(EACH_S):
+            on = not on
+            line.tell({"lamp": "bench", "rgb": [255 * on] * 3})
+
+    thread = threading.Thread(target=blink, daemon=True)
+    thread.start()
+    stack.callback(thread.join, LIMIT_S)
+    stack.callback(over.set)
+    regions = process.ready["regions"]
+    assert isinstance(regions, dict)
+    source = f"http://127.0.0.1:{process.port('http_port')}/camera.mjpeg"
+    return Scene(source, tuple(regions["unit"]), tuple(regions["bench"]), lambda: line.ask({"op": "stop"}))
+
+
+def pictures() -> bytes:
+    """A second of YUYV pictures: the bench's lamp dark, then bright."""
+
+    def picture(level: int) -> bytes:
+        luma = np.full((HEIGHT, WIDTH), 100, np.uint8)
+        x, y, width, height = BENCH
+        luma[y : y + height, x : x + width] = level
+        packed = np.full((HEIGHT, WIDTH, 2), 128, np.uint8)  # no colour
+        packed[:, :, 0] = luma
+        return packed.tobytes()
+
+    each = round(EACH_S * FRAME_RATE)
+    return picture(DARK) * each + picture(BRIGHT) * each
+
+
+def video(*words: str, device: int) -> None:
+    """An order to a V4L2 device."""
+    done = subprocess.run(
+        ["v4l2-ctl", "-d", f"/dev/video{device}", *words], capture_output=True, timeout=LIMIT_S, check=False
+    )
+    assert done.returncode == 0, (words, done.stderr, done.stdout)
+
+
+def lab_scene(stack: contextlib.ExitStack) -> Scene:
+    film = (
+        Path(stack.enter_context(tempfile.TemporaryDirectory())) / "film.yuyv"
+    )  # in memory: the folder of tests is slow there
+    film.write_bytes(pictures())
+    video("-c", "loop_video=1,osd_text_mode=2", device=0)
+    for device in (1, 0):
+        video("--set-dv-bt-timings", f"cvt,width={WIDTH},height={HEIGHT},fps={FRAME_RATE}", device=device)
+    size = f"width={WIDTH},height={HEIGHT},pixelformat=YUYV"
+    video(f"--set-fmt-video-out={size}", device=1)
+    video(f"--set-fmt-video={size}", device=0)
+    words = ["v4l2-ctl", "-d", "/dev/video1", "--stream-out-mmap", f"--stream-from={film}", "--stream-loop"]
+    player = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    stack.callback(player.wait, LIMIT_S)
+    stack.callback(player.terminate)
+    assert player.stderr is not None
+    stack.callback(player.stderr.close)
+    assert player.stderr.read(1) == b">"  # a picture went out
+    stack.callback(lambda: video("-c", "disconnect=0", device=0))
+    return Scene("/dev/video0", UNIT, BENCH, lambda: video("-c", "disconnect=1", device=0), "YUYV")
+
+
+@pytest.fixture
+def timeline() -> Timeline:
+    return Timeline(Clock())
+
+
+@pytest.fixture
+def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+    with contextlib.ExitStack() as stack:
+        yield virtual_scene(stack, tmp_path) if place == "virtual" else lab_scene(stack)
+
+
+@pytest.fixture
+def camera(scene: Scene, timeline: Timeline, tmp_path: Path) -> Iterator[LampCamera]:
+    folder = tmp_path / "lamp"
+    folder.mkdir()
+    made = LampCamera(
+        scene.source, scene.unit_region, scene.bench_region, timeline, folder, pixel_format=scene.pixel_format
+    )
+    made.start()
+    yield made
+    made.stop()
+
+
+def test_changes_arrive_in_order_with_their_times(camera: LampCamera, timeline: Timeline, tmp_path: Path) -> None:
+    begun_s = timeline.clock.now_s()
+    assert camera.wait_past(begun_s + 6.0 * EACH_S, limit_s=LIMIT_S)
+    camera.stop()
+    frames: LampFrames = read_frames(tmp_path / "lamp")
+    times_s = np.array(frames.times_s)
+    assert np.all(np.diff(times_s) > 0.0)
+    level = np.array([float(crop.mean()) for crop in frames.bench])
+    bright = level > (level.min() + level.max()) / 2.0
+    changes_s = times_s[1:][bright[1:] != bright[:-1]]
+    assert level.max() - level.min() > 20.0
+    assert len(changes_s) >= 4
+    assert np.median(np.diff(changes_s)) == pytest.approx(EACH_S, abs=0.25)  # the lab's own pace is uneven
+    assert len(times_s) / (times_s[-1] - times_s[0]) > 8.0
+
+
+def test_a_camera_that_goes_is_noticed(camera: LampCamera, scene: Scene, timeline: Timeline) -> None:
+    assert camera.wait_past(timeline.clock.now_s() + EACH_S, limit_s=LIMIT_S)
+    mark = timeline.mark()
+    scene.go()
+    gone_s = timeline.clock.now_s()
+    seen = timeline.wait(
+        lambda m: m.is_("camera", "stopped") or m.is_("camera", "stalled"),
+        limit_s=LIMIT_S,
+        awaited="its end",
+        since=mark,
+    )
+    assert not isinstance(seen, Expired), seen
+    assert seen.time_s - gone_s < NOTICED_S
