@@ -10,7 +10,7 @@ from hil.core.timeline import Expired
 from hil.instruments.bench import Bench
 from hil.instruments.pages import NO_FIELDS, Answer
 from hil.instruments.visits import Credentials, Visitor
-from hil.legs.moves import enter_hotspot, give_up, hotspot_url, unit_address, unit_addressed, update_credentials
+from hil.legs.moves import enter_hotspot, give_up, hotspot_url, settle, unit_address, unit_addressed, update_credentials
 from hil.legs.restart import restarts
 from hil.page.contract import typed_again
 from hil.page.fill import FormRequest
@@ -120,6 +120,7 @@ def come_back(bench: Bench, product: Product, since: int, limit_s: float, *, not
         return None
     if seen.source == "air":
         return hotspot_door(bench, product)
+    settle(bench)
     door = network_door(bench, product)
     if door is not None:
         _wait_until_shown(bench, door)

@@ -10,6 +10,7 @@ from hil.instruments.visits import Credentials, Visitor
 JOIN_LIMIT_S = 15.0
 CUT_S = 1.0
 STEADY_S = 2.0  # so long a lamp must stay lit before anyone can call it steady
+SETTLE_S = 0.5  # common practice, no source
 
 
 def give_up(bench: Bench, why: str, instrument: str = "") -> None:
@@ -81,7 +82,13 @@ def wait_connected(bench: Bench, limit_s: float, since: int, bssid: str | None =
     if isinstance(seen, Expired):
         _give_up_waiting(bench, str(seen))
         return None
+    settle(bench)
     return seen.text("ip")
+
+
+def settle(bench: Bench) -> None:
+    """Wait a little: the access point knows of an address before the unit's own program does, which may be asked next."""
+    bench.clock.pause(SETTLE_S)
 
 
 def _give_up_waiting(bench: Bench, why: str) -> None:
