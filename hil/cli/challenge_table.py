@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from hil.core.text import printable
+from hil.core.text import count, printable
 from hil.judge.challenged import Challenged, Outcome, Rate, never_caught, sums_of
 
 COLUMNS = 80
@@ -87,5 +87,5 @@ def never_caught_lines(units: Sequence[Challenged], checks: Sequence[str]) -> It
     if not names:
         yield "Every check has caught something."
         return
-    yield f"{len(names)} checks caught nothing; give each a fault, or take it out:"
+    yield f"{count(len(names), 'check')} caught nothing; give each a fault, or take it out:"
     yield from _indented(", ".join(map(_short, names)))
