@@ -175,7 +175,7 @@ class LampView:
         if look is None:
             return f"unrecognised ({span.colour})"
         phase_s = max((phase.length_s for phase in look.cycle if phase.colour == span.colour), default=0.0)
-        phase = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + _room_s(span)
+        phase = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + self._room_s(span)
         steady = not look.cycle and span.short and span.colour == look.colour and span is not self.stages[-1]
         alike = steady or (phase_s and phase) or self._is_brief_sequence(span, look)
         return due if alike else f"unrecognised ({span.colour})"
@@ -189,7 +189,7 @@ class LampView:
         if lit_anew is None or not lit_anew.upper:
             return False
         phase_s = max((phase.length_s for phase in look.cycle if phase.colour == span.colour), default=0.0)
-        longest_s = phase_s * ONE_PHASE + lit_anew.upper + _room_s(span)
+        longest_s = phase_s * ONE_PHASE + lit_anew.upper + self._room_s(span)
         return phase_s > 0.0 and span.end_s - span.begin_s <= longest_s
 
     def _is_brief_sequence(self, stretch: StageSpan, look: Appearance) -> bool:
@@ -201,6 +201,14 @@ class LampView:
         inside = [span for span in self.spans if span.begin_s < to_s and span.end_s > from_s]
         parts = [replace(span, begin_s=max(span.begin_s, from_s), end_s=min(span.end_s, to_s)) for span in inside]
         return passes_through(parts, look.cycle, ONE_PHASE - 1.0)
+
+    def _room_s(self, stretch: StageSpan) -> float:
+        """By how much a stretch may be shorter than it looks: the doubts of its ends.
+
+        Where nobody saw an end it lasted longer, if anything.
+        """
+        ends = [span.end_doubt_s for span in self.spans if span.end_s == stretch.end_s]
+        return sum(doubt_s for doubt_s in (stretch.begin_doubt_s, *ends) if isfinite(doubt_s))
 
     def _begin_s(self, after_s: float) -> float:
         return max(after_s, self._window.begin_s)
@@ -218,11 +226,6 @@ class LampView:
         until_s = self._window.end_s + BEHIND_REAL_S * self._window.record.speed
         from_s = min(self._window.begin_s - LONGEST_GAP_S, until_s - DELAY_OVER_S)
         return camera_of(self._window.record, from_s, until_s)
-
-
-def _room_s(span: StageSpan) -> float:
-    """By how much a stretch may be shorter than it looks; one whose begin nobody saw lasted longer, if anything."""
-    return span.begin_doubt_s if isfinite(span.begin_doubt_s) else 0.0
 
 
 def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:

@@ -7,6 +7,7 @@ import contextlib
 import socket
 import subprocess
 import threading
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import IO
@@ -18,6 +19,7 @@ from hil.core.errors import BenchError, InputError
 __all__ = ["Namespace"]
 
 ORDER_S = 10.0
+BACK_S, POLL_S = 5.0, 0.05
 NAMED = Path("/run/netns")
 INTERFACES = Path("/sys/class/net")
 REMEDY = "The bench needs to be root, or to have CAP_NET_ADMIN and CAP_SYS_ADMIN."
@@ -33,9 +35,12 @@ class Namespace:
             BenchError: this process may not.
         """
         self.name = name
+        self._radios: list[Path] = []
+        self._patience_s = 0.0
         try:
             if (NAMED / name).exists():
                 netns.remove(name)
+                self._patience_s = BACK_S
             netns.create(name)
         except OSError as error:
             raise BenchError(f"namespace {name}", f"cannot be made: {error}.", REMEDY) from error
@@ -49,11 +54,12 @@ class Namespace:
             BenchError: it cannot be moved.
         """
         told = INTERFACES / interface / "phy80211" / "name"
-        if not told.exists():
+        if not _there(told, self._patience_s):
             known = ", ".join(sorted(path.name for path in INTERFACES.glob("*") if (path / "phy80211").exists()))
             raise InputError(f"radio {interface}", "there is no such radio.", f"There are: {known or 'none'}.")
         phy = told.read_text(encoding="ascii").strip()
         _order(f"radio {interface}", ["iw", "phy", phy, "set", "netns", "name", self.name])
+        self._radios.append(told)
 
     def order(self, *words: str) -> str:
         """Run a program here to its end and return what it said.
@@ -98,12 +104,24 @@ class Namespace:
         return made[0]
 
     def close(self) -> None:
-        """Remove it. What still runs in it keeps it until it ends."""
+        """Remove it, and wait until its radios are back. What still runs in it keeps it until it ends."""
         with contextlib.suppress(OSError):
             netns.remove(self.name)
+        for radio in self._radios:
+            _there(radio, BACK_S)
 
     def _here(self, words: Sequence[str]) -> list[str]:
         return ["ip", "netns", "exec", self.name, *words]
+
+
+def _there(path: Path, limit_s: float) -> bool:
+    """Whether a path of the kernel's is there within a limit: no event tells that a radio came back."""
+    until_s = time.monotonic() + limit_s
+    while not path.exists():
+        if time.monotonic() > until_s:
+            return False
+        time.sleep(POLL_S)
+    return True
 
 
 def _order(who: str, words: Sequence[str]) -> str:

@@ -18,6 +18,7 @@ from hil.lamp.doubt import Floats, half_width_95, rising_stamps
 
 # Both: common practice, no source.
 SHARE_DOUBT = 0.15  # a camera's light is linear within this share of the step; a smaller mixture is not noticed
+LOST = 1.5  # times the usual interval: further apart, two frames had another between them
 LEAST_STEP = 0.2  # two colours whose luminance differs by less than this share cannot place a mixture
 
 # What two of our colours give when mixed, where that is a colour of its own.
@@ -215,6 +216,10 @@ def _change(times: Floats, light: Floats, before: _Run, after: _Run, rule: Chang
     last, first = before.last, after.first
     if first - last == 2:  # one frame of mixture was taken out between them
         return rule.within(float(times[last + 1]), _new_share(light[last + 1], before.level, after.level))
+    if (
+        times[first] - times[last] > LOST * rule.interval_s
+    ):  # a frame is missing: between the two there may have been more
+        return rule.between(float(times[last]), float(times[first]))
     shares = [_new_share(light[at], before.level, after.level) for at in (last, first)]
     mixed = [
         (at, share)

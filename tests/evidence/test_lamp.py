@@ -82,6 +82,28 @@ def test_the_stages_in_order(lamp: LampView) -> None:
     assert lamp.shows_in_order(["starting", "joining", "setup"]).holds is True
 
 
+SHORT_S = JOINING_S + 0.24  # when a join of one flash begins, so that frames fall badly
+
+
+@pytest.mark.parametrize(("lit_s", "order"), [(0.0, True), (0.5, False)])
+def test_a_join_of_one_flash_is_one_where_the_frames_of_its_end_are_lost(lit_s: float, order: bool) -> None:
+    """Seven frames a second, and none of the quarter of a second in which the lamp was dark before it is green."""
+    end_s = SHORT_S + 1.0 / 0.6 + lit_s
+    plan = [
+        *((ON_S + 0.3, "white"), (SHORT_S, "off"), (SHORT_S + 0.5 / 0.6, "white")),
+        *((end_s, "off"), (end_s + 0.25, "green")),
+    ]
+    shown = lamp_frames(plan, SWITCHED, 98.0, 134.0)
+    times_s = shown.times_s - LAG_S
+    keep = (np.arange(len(times_s)) % 4 == 0) & ~((times_s > end_s - 0.02) & (times_s < end_s + 0.36))
+    unit = shown.unit[keep].copy()
+    green = int(np.flatnonzero(times_s[keep] > end_s)[0])
+    unit[green] = (unit[green] * 0.93).astype(np.uint8)  # green in the midst of its exposure
+    seen = LampFrames(shown.times_s[keep], unit, shown.bench[keep])
+    found = LampView(window(seen)).shows_in_order(["starting", "joining", "connected"])
+    assert found.holds is order, found.text
+
+
 @pytest.mark.parametrize(
     "expected",
     [

@@ -150,6 +150,16 @@ def test_a_change_over_dropped_frames_has_a_wider_doubt() -> None:
     assert green.begin_doubt_s == pytest.approx(0.95 * 0.15)
 
 
+def test_a_partly_lit_frame_after_a_dropped_one_places_no_change() -> None:
+    """What it shows beside green may be another colour than that of the frame before: the lamp was dark between, say."""
+    times, words, light = record([("white", 5), ("green", 6)])
+    times[5:] += 0.2
+    light[5] *= 0.7
+    green = colour_spans(times, words, light)[1]
+    assert green.begin_s == pytest.approx(0.55)
+    assert green.begin_doubt_s == pytest.approx(0.95 * 0.15)
+
+
 def test_the_scatter_of_stamps_widens_the_doubt() -> None:
     plain, scattered = ChangeRule(0.1), ChangeRule(0.1, stamp_sd_s=0.02)
     assert scattered.between(0.0, 0.1).doubt_s > plain.between(0.0, 0.1).doubt_s

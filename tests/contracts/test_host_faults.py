@@ -1,0 +1,83 @@
+"""What becomes of the host's radios when something goes wrong there: only the lab has any to lose."""
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from hil.core.clock import Clock
+from hil.core.errors import BenchError, InputError, InstrumentGone
+from hil.core.timeline import Timeline
+from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.stations import NetworkPlan
+
+pytestmark = pytest.mark.skipif(os.environ.get("LAB") != "1", reason="needs the lab's radios: ci/measure lab")
+
+NETWORK = NetworkPlan("bench-q7", "leaf and stem", 1)
+LIMIT_S = 90.0
+KILLED = """
+import sys, time
+from pathlib import Path
+from hil.core.clock import Clock
+from hil.core.timeline import Timeline
+from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.stations import NetworkPlan
+point = HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", Path(sys.argv[1]))
+point.up(NetworkPlan("bench-q7", "leaf and stem", 1))
+print("up", flush=True)
+time.sleep(600)
+"""
+
+
+@pytest.fixture
+def point(tmp_path: Path) -> Iterator[HostAccessPoint]:
+    made = HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", tmp_path / "access point")
+    with contextlib.closing(made):
+        yield made
+
+
+def daemons() -> list[str]:
+    """The command lines of hostapd and dnsmasq that run."""
+    lines = []
+    for told in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):  # it ended meanwhile
+            lines.append(told.read_bytes().replace(b"\0", b" ").decode())
+    return [line for line in lines if line.startswith(("hostapd", "dnsmasq"))]
+
+
+def test_a_killed_run_leaves_nothing_running_and_its_radios_to_the_next(tmp_path: Path) -> None:
+    words = [sys.executable, "-c", KILLED, str(tmp_path / "first")]
+    with subprocess.Popen(words, stdout=subprocess.PIPE) as run:
+        assert run.stdout is not None
+        assert run.stdout.readline() == b"up\n"
+        assert len(daemons()) == 2
+        run.send_signal(signal.SIGKILL)
+        run.wait(LIMIT_S)
+    assert daemons() == []
+    with contextlib.closing(HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", tmp_path / "next")) as point:
+        point.up(NETWORK)
+        point.ask_status()
+    assert Path("/sys/class/net/wlan0").exists()
+
+
+def test_a_daemon_that_is_killed_is_a_witness_gone(point: HostAccessPoint) -> None:
+    point.up(NETWORK)
+    point.ask_status()
+    subprocess.run(["pkill", "-KILL", "hostapd"], check=True, timeout=LIMIT_S)
+    with pytest.raises(InstrumentGone, match=r"access point.*wlan0.*gone"):
+        point.ask_status()
+
+
+def test_a_radio_in_use_is_not_there_for_another_run(point: HostAccessPoint, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"radio wlan0: there is no such radio.*wlan1"):
+        HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", tmp_path / "other", name="hil-ap-2")
+
+
+def test_what_hostapd_refuses_is_told_with_its_log(point: HostAccessPoint) -> None:
+    with pytest.raises(BenchError, match=r"access point.*log"):
+        point.up(NetworkPlan("bench-q7", "leaf and stem", 200))
