@@ -4,6 +4,8 @@ from dataclasses import replace
 from functools import cached_property
 from math import hypot, inf, isfinite
 
+import numpy as np
+
 from hil.core.awake import Asleep, asleep, first_within
 from hil.core.product import Lamp
 from hil.core.readings import Occurrence, Reading
@@ -31,6 +33,7 @@ LEAST_TELLING_S = 2.0 * SLOWEST_PHASE_S  # a stage shown for less may not be tol
 ONE_PHASE = 1.15  # a lit stretch up to so many times a flash's lit phase may be one; as `stages_over_time` allows
 STARTING = "starting"
 BRIEF_PERIODS = 3.0  # of a sequence: shown for longer it must be told by its period
+SEVERAL_LOST, FEWEST_FRAMES = 2.5, 10  # times the usual interval: two frames were lost, or more; of enough to have one
 FLEETING_S = 0.35  # a stretch shorter than this between two stages is a change, not a stage
 
 
@@ -161,7 +164,21 @@ class LampView:
         if gone is not None and _could_come_no_further(merged, expected):
             return Seen.untold(f"{gone.text('instrument')}: {gone.text('why')}; the lamp showed {text}")
         odd = next((s for s, want in zip(told, [*expected, ""], strict=False) if s.stage != want), None)
+        blind = self._blind(odd) if odd is not None and odd.stage == "unrecognised" else None
+        if blind is not None:
+            return Seen.untold(f"{asleep_text(self.witness, blind)}, in the midst of light that nobody could tell")
         return Seen(False, text, odd.begin_s if odd else self._window.end_s)
+
+    def _blind(self, stretch: StageSpan) -> Asleep | None:
+        """Where, within a stretch, several frames on end are missing."""
+        frames = self._camera.frames
+        if frames is None or self._camera.delay is None or len(frames) < FEWEST_FRAMES:
+            return None
+        times_s = frames.times_s - self._camera.delay.offset_s
+        apart_s = np.diff(times_s)
+        gaps = np.flatnonzero(apart_s > SEVERAL_LOST * np.median(apart_s))
+        found = [Asleep(float(times_s[at]), float(times_s[at + 1])) for at in gaps]
+        return first_within(found, stretch.begin_s, stretch.end_s)
 
     def _named(self, span: StageSpan, due: str) -> str:
         """The stage that a stretch showed; light too short to time is the stage that is due, if that looks so.
