@@ -47,8 +47,7 @@ class AirCapture:
         """
         self._on_frame = on_frame
         self._about = {_octets(address) for address in about}
-        self._namespace = Namespace(name)
-        self._namespace.take_radio(interface)
+        self._namespace = Namespace(name, [interface])
         for order in (
             ("iw", "dev", interface, "set", "type", "monitor"),
             ("ip", "link", "set", interface, "up"),

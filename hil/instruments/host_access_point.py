@@ -18,7 +18,7 @@ from pathlib import Path
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Timeline
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.namespace import Namespace
+from hil.instruments.namespace import Namespace, end_program
 from hil.instruments.stations import AccessPoint, Details, Lease, NetworkPlan, SpareAddress
 from hil.instruments.wpa_control import WpaControl
 
@@ -28,9 +28,7 @@ NETMASK = "255.255.255.0"
 BRIDGE = "hil-br"
 COUNTRY = re.compile(r"[A-Z]{2}")
 START_S = 20.0  # with a country set the kernel first waits for its rules; seen: 7 s
-END_S = 3.0
 DIAL_S = 5.0
-POLL_S = 0.1
 
 OF_A_MEMBER = {
     "AP-STA-CONNECTED": "joined",
@@ -78,11 +76,9 @@ class HostAccessPoint(AccessPoint):
         self._radio_of: dict[str, int] = {}  # by a member's address
         self._leases: subprocess.Popen[bytes] | None = None
         folder.mkdir(parents=True, exist_ok=True)
+        self.namespace = Namespace(name, self._interfaces)
         # Paths of sockets must be short, and on a file system that has some: not in the run folder.
         self._sockets = Path(tempfile.mkdtemp(prefix="hil-"))
-        self.namespace = Namespace(name)
-        for interface in self._interfaces:
-            self.namespace.take_radio(interface)
         self.namespace.order("ip", "link", "add", BRIDGE, "type", "bridge")
         self.namespace.order("ip", "address", "add", f"{ADDRESS}/{PREFIX}", "dev", BRIDGE)
         self.namespace.order("ip", "link", "set", BRIDGE, "up")
@@ -105,10 +101,11 @@ class HostAccessPoint(AccessPoint):
         try:
             control = WpaControl(self._sockets / interface, f"{self.source} ({interface})", on_report, START_S)
         except InstrumentGone:
-            _end(process)
+            end_program(process)
             raise
         self._radios[radio] = _Radio(process, control)
         if "state=ENABLED" not in control.ask("STATUS") and not enabled.wait(START_S):
+            self._go_down(radio)
             raise InstrumentGone(self.source, f"{interface} is not on the air within {START_S:g} s.", f"Look at {log}.")
         self._lease(plan)
         return self.namespace.order("cat", f"/sys/class/net/{interface}/address").strip()
@@ -118,7 +115,7 @@ class HostAccessPoint(AccessPoint):
         # Taken down by the kernel first: hostapd would say farewell to its members.
         self.namespace.order("ip", "link", "set", self._interfaces[radio], "down")
         gone.control.close()
-        _end(gone.process)
+        end_program(gone.process)
 
     def _settings(self, plan: NetworkPlan, interface: str) -> str:
         lines = {
@@ -142,7 +139,7 @@ class HostAccessPoint(AccessPoint):
     def _lease(self, plan: NetworkPlan) -> None:
         """Have addresses given as a plan says, from now on."""
         if self._leases is not None:
-            _end(self._leases)
+            end_program(self._leases)
             self._leases = None
         if plan.lease_delay_s is None:
             return
@@ -211,15 +208,6 @@ class HostAccessPoint(AccessPoint):
         self._endpoint.close()
         self.down()
         if self._leases is not None:
-            _end(self._leases)
+            end_program(self._leases)
         self.namespace.close()
         shutil.rmtree(self._sockets, ignore_errors=True)
-
-
-def _end(process: "subprocess.Popen[bytes]") -> None:
-    process.terminate()
-    try:
-        process.wait(END_S)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.wait()

@@ -19,7 +19,7 @@ from hil.core.errors import InstrumentGone
 from hil.core.moments import Json, Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.namespace import Namespace
+from hil.instruments.namespace import Namespace, end_program
 from hil.instruments.stations import Details, Exchanged, Lease, Probe
 from hil.instruments.wpa_control import WpaControl
 
@@ -54,9 +54,8 @@ class HostProbe(Probe):
         super().__init__(timeline)
         self._interface, self._folder = interface, folder
         folder.mkdir(parents=True, exist_ok=True)
+        self._namespace = Namespace(name, [interface])
         self._made = Path(tempfile.mkdtemp(prefix="hil-"))
-        self._namespace = Namespace(name)
-        self._namespace.take_radio(interface)
         script, settings = self._made / "told", self._made / "supplicant.conf"
         script.write_text(SCRIPT, encoding="ascii")
         script.chmod(0o700)
@@ -71,7 +70,7 @@ class HostProbe(Probe):
     def join(self, name: str, passphrase: str | None, limit_s: float) -> Lease | None:
         """Try until the limit."""
         clock, mark = self._timeline.clock, self._timeline.mark()
-        until_s, why = clock.now_s() + limit_s, "not found"
+        until_s, why = clock.now_s() + limit_s, "no answer in time"
         self._select(name, passphrase)
         while (left_s := until_s - clock.now_s()) > 0.0:
             seen = self._timeline.wait(_tells, limit_s=left_s, awaited=f"the probe's lease on {name!r}", since=mark)
@@ -116,19 +115,8 @@ class HostProbe(Probe):
 
     def _ask_for_address(self) -> None:
         self._end_client()
-        words = [
-            "busybox",
-            "udhcpc",
-            "-f",
-            "-i",
-            self._interface,
-            "-t",
-            "20",
-            "-T",
-            "1",
-            "-s",
-            str(self._made / "told"),
-        ]
+        tries = ("-t", "20", "-T", "1")
+        words = ["busybox", "udhcpc", "-f", "-i", self._interface, *tries, "-s", str(self._made / "told")]
         self._client = self._namespace.start(words, subprocess.PIPE)
         threading.Thread(target=self._follow_client, args=(self._client,), name="probe leases", daemon=True).start()
 
@@ -146,8 +134,7 @@ class HostProbe(Probe):
     def _end_client(self) -> None:
         client, self._client = self._client, None
         if client is not None:
-            client.kill()
-            client.wait()
+            end_program(client)
 
     def _ask(self) -> Details:
         if self._daemon.poll() is not None or self._control.ask("PING") != "PONG":
@@ -177,8 +164,7 @@ class HostProbe(Probe):
         self._endpoint.close()
         self._end_client()
         self._control.close()
-        self._daemon.terminate()
-        self._daemon.wait()
+        end_program(self._daemon)
         self._log.close()
         self._namespace.close()
         shutil.rmtree(self._made, ignore_errors=True)

@@ -16,9 +16,9 @@ from pyroute2 import netns
 
 from hil.core.errors import BenchError, InputError
 
-__all__ = ["Namespace"]
+__all__ = ["Namespace", "end_program"]
 
-ORDER_S = 10.0
+ORDER_S, END_S = 10.0, 3.0
 BACK_S, POLL_S = 5.0, 0.05
 NAMED = Path("/run/netns")
 INTERFACES = Path("/sys/class/net")
@@ -26,13 +26,18 @@ REMEDY = "The bench needs to be root, or to have CAP_NET_ADMIN and CAP_SYS_ADMIN
 
 
 class Namespace:
-    """One of them, by its name."""
+    """One of them, by its name, with the radios that are used in it."""
 
-    def __init__(self, name: str) -> None:
-        """Make it; one that a dead run left under this name goes first, and what it holds.
+    def __init__(self, name: str, radios: Sequence[str]) -> None:
+        """Make it and move radios here; one that a dead run left under this name goes first, and what it holds.
+
+        Args:
+            name: Of the namespace.
+            radios: By their interfaces.
 
         Raises:
-            BenchError: this process may not.
+            InputError: there is no such interface, or it is no radio's.
+            BenchError: this process may not, or a radio cannot be moved.
         """
         self.name = name
         self._radios: list[Path] = []
@@ -44,15 +49,16 @@ class Namespace:
             netns.create(name)
         except OSError as error:
             raise BenchError(f"namespace {name}", f"cannot be made: {error}.", REMEDY) from error
-        self.order("ip", "link", "set", "lo", "up")
+        try:
+            self.order("ip", "link", "set", "lo", "up")
+            for interface in radios:
+                self._take(interface)
+        except (BenchError, InputError):
+            self.close()
+            raise
 
-    def take_radio(self, interface: str) -> None:
-        """Move a radio here with all its interfaces.
-
-        Raises:
-            InputError: there is no such interface, or it is no radio's.
-            BenchError: it cannot be moved.
-        """
+    def _take(self, interface: str) -> None:
+        """Move a radio here with all its interfaces."""
         told = INTERFACES / interface / "phy80211" / "name"
         if not _there(told, self._patience_s):
             known = ", ".join(sorted(path.name for path in INTERFACES.glob("*") if (path / "phy80211").exists()))
@@ -112,6 +118,16 @@ class Namespace:
 
     def _here(self, words: Sequence[str]) -> list[str]:
         return ["ip", "netns", "exec", self.name, *words]
+
+
+def end_program(process: "subprocess.Popen[bytes]") -> None:
+    """End a program that runs on: by asking, then by force."""
+    process.terminate()
+    try:
+        process.wait(END_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait(END_S)
 
 
 def _there(path: Path, limit_s: float) -> bool:

@@ -42,10 +42,15 @@ class WpaControl:
         """
         self._path, self._daemon, self._on_report = path, daemon, on_report
         self._folder = Path(tempfile.mkdtemp(prefix="hil-control-"))
-        self._orders, self._reports = (self._connect(name, limit_s) for name in ("orders", "reports"))
         self._lock = threading.Lock()
-        if _said(self._reports, "ATTACH", self._gone) != "OK":
-            raise self._gone("will not report")
+        self._ends: list[socket.socket] = []
+        try:
+            self._orders, self._reports = (self._connect(name, limit_s) for name in ("orders", "reports"))
+            if _said(self._reports, "ATTACH", self._gone) != "OK":
+                raise self._gone("will not report")
+        except InstrumentGone:
+            self.close()
+            raise
         self._reports.settimeout(None)
         threading.Thread(target=self._follow, name=f"{daemon} reports", daemon=True).start()
 
@@ -70,7 +75,7 @@ class WpaControl:
 
     def close(self) -> None:
         """Hang up; the daemon goes on."""
-        for end in (self._orders, self._reports):
+        for end in self._ends:
             with contextlib.suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
             end.close()
@@ -78,6 +83,7 @@ class WpaControl:
 
     def _connect(self, name: str, limit_s: float) -> socket.socket:
         end = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        self._ends.append(end)
         end.bind(str(self._folder / name))
         end.settimeout(ANSWER_S)
         until_s = time.monotonic() + limit_s
@@ -87,7 +93,6 @@ class WpaControl:
                 return end
             except OSError as error:
                 if time.monotonic() > until_s:
-                    end.close()
                     raise self._gone(f"has no socket {self._path} after {limit_s:g} s: {error}") from error
             time.sleep(POLL_S)
 

@@ -62,8 +62,7 @@ class HostGuest:
         """Take the radio over."""
         folder.mkdir(parents=True, exist_ok=True)
         self._interface, self._folder = interface, folder
-        self.namespace = Namespace("unit-1")
-        self.namespace.take_radio(interface)
+        self.namespace = Namespace("unit-1", [interface])
         self.address = self.namespace.order("cat", f"/sys/class/net/{interface}/address").strip()
         self._script = folder / "bound"
         self._script.write_text(ADDRESS_SCRIPT, encoding="ascii")
