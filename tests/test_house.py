@@ -50,6 +50,7 @@ WORLD_MAY_IMPORT = {"hil.core.errors"}
 VIRTUAL_USERS = {
     "hil.drive.load_bench": "the bench loader",
     "hil_fixtures.session": "where the demo's files lie",
+    "hil.cli.bench": "where the demo's files lie",
     "hil.cli.product": "where the demo's files lie",
     "hil.cli.product_draft": "where the demo's files lie",
     "hil.cli.route": "where the demo's files lie",

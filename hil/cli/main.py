@@ -5,6 +5,7 @@ import sys
 import typer
 
 from hil.cli.accept import accept
+from hil.cli.bench import bench_app
 from hil.cli.challenge import challenge
 from hil.cli.judge import judge
 from hil.cli.product import product_app
@@ -28,6 +29,7 @@ app.command()(suite)
 app.command()(challenge)
 product_app.command()(draft)
 app.add_typer(product_app, name="product")
+app.add_typer(bench_app, name="bench")
 
 
 def main() -> None:

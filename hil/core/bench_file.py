@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 from hil.core.toml_file import Strict, load_toml
 
 FASTEST = 20.0  # unit seconds a real second; the camera allows less for most lamps
+Name = Annotated[str, Field(min_length=1)]
 Address = Annotated[str, Field(pattern=r"^[0-9a-fA-F]{2}(:[0-9a-fA-F]{2}){5}$")]
 
 
@@ -39,25 +40,62 @@ class VirtualSettings(Strict):
 class ConsolePort(Strict):
     """The console: a device path or any pyserial URL; left out, the virtual board's own."""
 
-    port: Annotated[str, Field(min_length=1)] | None = None
+    port: Name | None = None
 
 
 class LampCamera(Strict):
     """The camera: a number, a device path or a URL; regions are x, y, width, height in pixels.
 
-    A device is asked for the `pixel_format`, as four letters of V4L2: `MJPG` is the quicker one of most.
+    A device is asked for the `pixel_format`, as four letters of V4L2: `MJPG` is the quicker one of most. At most
+    `frame_rate` frames a second are looked at: a slow host wants fewer than come.
     """
 
     source: int | str | None = None
     pixel_format: Annotated[str, Field(pattern=r"^([A-Z0-9]{4})?$")] = ""
+    frame_rate: Annotated[float, Field(gt=0.0, le=240.0)] | None = None
     unit_region: tuple[int, int, int, int] | None = None
     bench_region: tuple[int, int, int, int] | None = None
 
 
 class AirMonitorPlace(Strict):
-    """What the air monitor listens to."""
+    """What the air monitor listens to, and on a desk by which radio: one hears one channel."""
 
+    radio: Name | None = None
     channels: tuple[Annotated[int, Field(ge=1, le=14)], ...] = (1, 6, 11)
+
+
+class Supply(Strict):
+    """The unit's supply, which speaks SCPI: at a device path or any pyserial URL, such as `socket://192.0.2.7:5025`."""
+
+    port: Name
+    baud: Annotated[int, Field(gt=0)] = 9600
+
+
+class AccessPointPlace(Strict):
+    """The radios of the networks that the unit is to join, and of the control network; and whose radio law holds."""
+
+    radios: Annotated[tuple[Name, ...], Field(min_length=1, max_length=2)]
+    control_radio: Name
+    country: Annotated[str, Field(pattern=r"^[A-Z]{2}$")]
+
+
+class ProbePlace(Strict):
+    """The radio that joins the unit's hotspot."""
+
+    radio: Name
+
+
+class BenchLampPlace(Strict):
+    """The bench's own lamp: on a control line of a serial adapter."""
+
+    port: Name
+    line: Literal["rts", "dtr"] = "rts"
+
+
+class FlasherPlace(Strict):
+    """What the flasher works on: a chip family as esptool calls it."""
+
+    chip: Name = "auto"
 
 
 class Label(Strict):
@@ -79,17 +117,27 @@ class Surroundings(Strict):
 
 
 class BenchFile(Strict):
-    """A bench file."""
+    """A bench file: of the virtual bench, of the lab, or of a desk, which says where each instrument is."""
 
     name: str
-    kind: Literal["virtual"]
+    kind: Literal["virtual", "lab", "desk"]
     slot: str = "1"
     virtual: VirtualSettings = VirtualSettings()
     console: ConsolePort = ConsolePort()
-    lamp_camera: LampCamera = LampCamera()
+    power: Supply | None = None
+    flasher: FlasherPlace = FlasherPlace()
+    access_point: AccessPointPlace | None = None
+    probe: ProbePlace | None = None
     air_monitor: AirMonitorPlace = AirMonitorPlace()
+    lamp_camera: LampCamera = LampCamera()
+    bench_lamp: BenchLampPlace | None = None
     unit: Label | None = None
     surroundings: Surroundings = Surroundings()
+
+    @property
+    def speed(self) -> float:
+        """Unit seconds in a real second."""
+        return self.virtual.speed if self.kind == "virtual" else 1.0
 
 
 def load_bench_file(path: Path) -> BenchFile:

@@ -75,6 +75,10 @@ class Build(BuildFile):
         return marked[0]
 
 
+UNKNOWN_BUILD = Build.model_construct(version="unknown", images=(), settings=(), path=Path())
+"""What is on a unit that is looked at as it is."""
+
+
 def sum_of(pieces: list[tuple[int, bytes]]) -> str:
     """Return one SHA-256 over pieces of flash given as (offset, content), in hex.
 

@@ -64,7 +64,7 @@ def state_facts(
             "name": bench_file.name,
             "kind": bench_file.kind,
             "slot": bench_file.slot,
-            "speed": bench_file.virtual.speed,
+            "speed": bench_file.speed,
             "file": bench_path.name,
             "sha256": file_sum(bench_path),
         },

@@ -164,21 +164,33 @@ class LampView:
         if gone is not None and _could_come_no_further(merged, expected):
             return Seen.untold(f"{gone.text('instrument')}: {gone.text('why')}; the lamp showed {text}")
         odd = next((s for s, want in zip(told, [*expected, ""], strict=False) if s.stage != want), None)
-        blind = self._blind(odd) if odd is not None and odd.stage == "unrecognised" else None
-        if blind is not None:
-            return Seen.untold(f"{asleep_text(self.witness, blind)}, in the midst of light that nobody could tell")
+        blind = self._blind(odd) if odd is not None else None
+        if odd is not None and blind is not None:
+            return Seen.untold(f"{asleep_text(self.witness, blind)}, {self._lost_in(odd)}")
         return Seen(False, text, odd.begin_s if odd else self._window.end_s)
 
     def _blind(self, stretch: StageSpan) -> Asleep | None:
-        """Where, within a stretch, several frames on end are missing."""
+        """Where several frames on end are missing: within light that nobody could tell, or where a stage began.
+
+        What was shown just before a stage, and for not much longer, may be lost there, or be taken for a part of the stage.
+        """
         frames = self._camera.frames
         if frames is None or self._camera.delay is None or len(frames) < FEWEST_FRAMES:
             return None
         times_s = frames.times_s - self._camera.delay.offset_s
         apart_s = np.diff(times_s)
-        gaps = np.flatnonzero(apart_s > SEVERAL_LOST * np.median(apart_s))
+        usual_s = float(np.median(apart_s))
+        gaps = np.flatnonzero(apart_s > SEVERAL_LOST * usual_s)
         found = [Asleep(float(times_s[at]), float(times_s[at + 1])) for at in gaps]
-        return first_within(found, stretch.begin_s, stretch.end_s)
+        begin_s = stretch.begin_s
+        end_s = stretch.end_s if stretch.stage == "unrecognised" else begin_s + usual_s
+        return first_within(found, begin_s - usual_s, end_s)
+
+    @staticmethod
+    def _lost_in(stretch: StageSpan) -> str:
+        if stretch.stage == "unrecognised":
+            return "in the midst of light that nobody could tell"
+        return f"where {stretch.stage} seemed to begin"
 
     def _named(self, span: StageSpan, due: str) -> str:
         """The stage that a stretch showed; light too short to time is the stage that is due, if that looks so.

@@ -3,34 +3,38 @@
 Only frames from or to a station that the run is about are handed on: those of strangers are never kept.
 """
 
-import socket
 import struct
-import threading
-import time
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 from hil.core.errors import BenchError
 from hil.instruments.namespace import Namespace
+from hil.instruments.packets import OnPacket, PacketEar
 
-OnFrame = Callable[[bytes, float], None]
-
-ANY_PROTOCOL = 0x0003  # ETH_P_ALL
-STAMPS = 35  # SO_TIMESTAMPNS of most machines' <asm/socket.h>, which Python does not name
-STAMP = struct.Struct("@qq")  # struct timespec
-LONGEST = 65536
-SECOND_NS = 1e-9
-WAKE_S = 0.2
+LOCAL_BIT = 0x02  # IEEE 802-2014, 8.2: of an address that no maker was given
+NUMBERED = 4  # addresses in a row that a chip takes from the one it was made with
 RECEIVER, TRANSMITTER = (
     slice(4, 10),
     slice(10, 16),
 )  # IEEE 802.11-2020 9.2.3: in every frame, and in all but acknowledgements
 
 
+def akin(address: str) -> set[str]:
+    """The addresses that a chip of this address may have on the air: its own, its hotspot's and so on.
+
+    Either the next in a row, or one with the local bit set and any other of the bits above it. Source: the chip vendor's
+    documents on how station, hotspot and others get their addresses from the first (from memory).
+    """
+    own = _octets(address)
+    in_a_row = [own[:5] + bytes([(own[5] + more) & 0xFF]) for more in range(NUMBERED)]
+    local = [bytes([(own[0] | LOCAL_BIT) ^ (more << 2)]) + own[1:] for more in range(1 << 6)]
+    return {octets.hex(":") for octets in (*in_a_row, *local)}
+
+
 class AirCapture:
     """One radio, on one channel."""
 
     def __init__(
-        self, interface: str, channel: int, on_frame: OnFrame, about: Iterable[str] = (), *, name: str = "hil-air-1"
+        self, interface: str, channel: int, on_frame: OnPacket, about: Iterable[str] = (), *, name: str = "hil-air-1"
     ) -> None:
         """Take a radio over and listen.
 
@@ -54,17 +58,7 @@ class AirCapture:
             ("iw", "dev", interface, "set", "channel", str(channel)),
         ):
             self._namespace.order(*order)
-
-        def listening() -> socket.socket:
-            end = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(ANY_PROTOCOL))
-            end.setsockopt(socket.SOL_SOCKET, STAMPS, 1)
-            end.bind((interface, 0))
-            return end
-
-        self._socket, self._closing = self._namespace.socket_here(listening), threading.Event()
-        self._socket.settimeout(WAKE_S)
-        self._thread = threading.Thread(target=self._listen, name=f"air {interface}", daemon=True)
-        self._thread.start()
+        self._ear = PacketEar(self._namespace, interface, self._hear)
 
     def add(self, address: str) -> None:
         """Hand on the frames of this station too, from now on."""
@@ -72,36 +66,18 @@ class AirCapture:
 
     def close(self) -> None:
         """Stop listening and give the radio back."""
-        self._closing.set()
-        self._thread.join(10.0 * WAKE_S)
-        self._socket.close()  # while it is open the namespace stays, and the radio in it
+        self._ear.close()
         self._namespace.close()
 
-    def _listen(self) -> None:
-        while not self._closing.is_set():
-            try:
-                frame, told, _flags, _where = self._socket.recvmsg(LONGEST, 256)
-            except TimeoutError:
-                continue
-            except OSError:  # the radio is gone: that no control beacon comes any more tells it
-                return
-            now_s, wall_s = time.monotonic(), time.time()
-            if self._is_about(frame):
-                self._on_frame(frame, now_s - max(wall_s - _stamp_s(told, wall_s), 0.0))
+    def _hear(self, frame: bytes, came_s: float) -> None:
+        if self._is_about(frame):
+            self._on_frame(frame, came_s)
 
     def _is_about(self, frame: bytes) -> bool:
         if len(frame) < 4:
             return False
         body = frame[struct.unpack_from("<H", frame, 2)[0] :]
         return body[RECEIVER] in self._about or body[TRANSMITTER] in self._about
-
-
-def _stamp_s(told: Iterable[tuple[int, int, bytes]], otherwise_s: float) -> float:
-    for level, kind, octets in told:
-        if level == socket.SOL_SOCKET and kind == STAMPS and len(octets) >= STAMP.size:
-            seconds, nanoseconds = STAMP.unpack(octets[: STAMP.size])
-            return float(seconds + nanoseconds * SECOND_NS)
-    return otherwise_s
 
 
 def _octets(address: str) -> bytes:

@@ -1,5 +1,6 @@
 """The bench around one unit: its instruments, and what a run types into the unit."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from hil.core.bench_file import Label
@@ -54,3 +55,12 @@ class Bench:
     def clock(self) -> Clock:
         """The run's clock."""
         return self.timeline.clock
+
+
+@dataclass(frozen=True)
+class OpenBench:
+    """A bench that is ready, what it says of itself for the sheet, and how it is closed."""
+
+    bench: Bench
+    facts: dict[str, str]
+    close: Callable[[], None]

@@ -217,14 +217,14 @@ class _Rate:
         return True
 
 
-def open_port(port: str, baud: int) -> serial.Serial:
-    """Open a serial port with both control lines released.
+def open_port(port: str, baud: int, *, key: str = "console.port") -> serial.Serial:
+    """Open a serial port with both control lines released; `key` is where the bench file names it.
 
     Raises:
         InputError: no such port, or not the name of one.
         BenchError: it is busy or broken.
     """
-    remedy = "Correct console.port in the bench file, or plug the unit in."
+    remedy = f"Correct {key} in the bench file, or plug it in."
     try:
         handle = serial.serial_for_url(port, do_not_open=True, baudrate=baud, timeout=POLL_REAL_S)
         handle.dtr = False
@@ -234,14 +234,16 @@ def open_port(port: str, baud: int) -> serial.Serial:
         else:
             _open_local(handle)
     except ValueError as error:
-        raise InputError(f"bench file: console.port = {port!r}", f"not a port: {error}.", remedy) from error
+        raise InputError(f"bench file: {key} = {port!r}", f"not a port: {error}.", remedy) from error
     except (serial.SerialException, OSError) as error:
         missing = re.search(r"No such file|could not resolve|FileNotFound|Inappropriate ioctl", str(error))
         if missing:
-            raise InputError(f"bench file: console.port = {port!r}", "there is no such port.", remedy) from error
+            raise InputError(f"bench file: {key} = {port!r}", "there is no such port.", remedy) from error
         why = re.sub(r"Remote does not seem.*", "it does not answer as an RFC 2217 port does", str(error))
         raise BenchError(
-            f"console {port}", f"cannot be opened: {why}.", "Is another program (or run) using it?"
+            f"{key.partition('.')[0].replace('_', ' ')} {port}",
+            f"cannot be opened: {why}.",
+            "Is another program (or run) using it?",
         ) from error
     return handle
 

@@ -5,29 +5,27 @@ control socket, by what dnsmasq logs of DHCP, and by the bridge itself (ARP); ea
 """
 
 import re
+import secrets
 import shutil
 import socket
-import subprocess
 import tempfile
-import threading
-import time
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Timeline
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.namespace import Namespace, end_program
+from hil.instruments.lease_server import LeaseMessage, LeaseServer
+from hil.instruments.namespace import Namespace
+from hil.instruments.packets import AddressWatch, OnPacket, PacketEar
+from hil.instruments.radio_network import OnReport, RadioNetwork, settings_of
 from hil.instruments.stations import AccessPoint, Details, Lease, NetworkPlan, SpareAddress
-from hil.instruments.wpa_control import WpaControl
 
 ADDRESS, PREFIX = "198.51.100.1", 24  # RFC 5737, TEST-NET-2: in the namespace only
 FIRST_LEASE, LAST_LEASE, SPARE = "198.51.100.10", "198.51.100.200", "198.51.100.240"
 NETMASK = "255.255.255.0"
 BRIDGE = "hil-br"
 COUNTRY = re.compile(r"[A-Z]{2}")
-START_S = 20.0  # with a country set the kernel first waits for its rules; seen: 7 s
 DIAL_S = 5.0
 
 OF_A_MEMBER = {
@@ -35,32 +33,32 @@ OF_A_MEMBER = {
     "AP-STA-DISCONNECTED": "left",
     "AP-STA-POSSIBLE-PSK-MISMATCH": "wrong key",
 }
-# What dnsmasq logs of DHCP: `DHCPACK(hil-br) 198.51.100.10 02:00:00:00:05:00 name`.
-DHCP = re.compile(r"(DHCP[A-Z]+)\(\S+\) (?:(\d+\.\d+\.\d+\.\d+) )?([0-9a-f]{2}(?::[0-9a-f]{2}){5})")
-ASKED, GIVEN = ("DHCPDISCOVER", "DHCPREQUEST"), "DHCPACK"
-
-
-@dataclass(frozen=True)
-class _Radio:
-    """One radio while it offers a network: its daemon and the way to it."""
-
-    process: "subprocess.Popen[bytes]"
-    control: WpaControl
+ASKED, GIVEN = ("discover", "request"), "ack"
 
 
 class HostAccessPoint(AccessPoint):
     """The access point of one slot."""
 
     def __init__(
-        self, timeline: Timeline, interfaces: Sequence[str], country: str, folder: Path, *, name: str = "hil-ap-1"
+        self,
+        timeline: Timeline,
+        interfaces: Sequence[str],
+        country: str,
+        folder: Path,
+        *,
+        control: str | None = None,
+        on_dhcp: OnPacket = lambda *_: None,
+        name: str = "hil-ap-1",
     ) -> None:
         """Take the radios over; none is on the air yet.
 
         Args:
             timeline: Where to book what happens.
-            interfaces: The radios, by their interfaces: the first two are for the unit's networks.
+            interfaces: The radios of the unit's networks, by their interfaces.
             country: Two letters (ISO 3166-1) of where the bench stands: the rules of its radio law hold.
             folder: Where the daemons' settings and logs are kept.
+            control: The radio of the control network.
+            on_dhcp: Told each DHCP message in its networks, and when (monotonic).
             name: Of the namespace.
 
         Raises:
@@ -72,104 +70,80 @@ class HostAccessPoint(AccessPoint):
             raise InputError("access point: country", f"{country!r} is no country code.", remedy)
         super().__init__(timeline)
         self._interfaces, self._country, self._folder = list(interfaces), country, folder
-        self._radios: dict[int, _Radio] = {}
+        self._networks: dict[int, RadioNetwork] = {}
         self._radio_of: dict[str, int] = {}  # by a member's address
-        self._leases: subprocess.Popen[bytes] | None = None
+        self._leases: LeaseServer | None = None
         folder.mkdir(parents=True, exist_ok=True)
-        self.namespace = Namespace(name, self._interfaces)
+        self._control_interface = control
+        self._control_network: RadioNetwork | None = None
+        self.namespace = Namespace(name, [*self._interfaces, *([control] if control else [])])
         # Paths of sockets must be short, and on a file system that has some: not in the run folder.
         self._sockets = Path(tempfile.mkdtemp(prefix="hil-"))
         self.namespace.order("ip", "link", "add", BRIDGE, "type", "bridge")
         self.namespace.order("ip", "address", "add", f"{ADDRESS}/{PREFIX}", "dev", BRIDGE)
         self.namespace.order("ip", "link", "set", BRIDGE, "up")
+        self._ear = PacketEar(self.namespace, BRIDGE, AddressWatch(on_dhcp, self._announced).hear)
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
+
+    @property
+    def addresses(self) -> list[str]:
+        """The hardware addresses of all its radios."""
+        control = self._control_interface
+        return [self.namespace.address_of(name) for name in (*self._interfaces, *([control] if control else []))]
+
+    def start_control(self, name: str, channel: int) -> None:
+        """Put the control network on the air, until the end, with a key that nobody knows.
+
+        Raises:
+            BenchError: there is no radio for it, or it does not come on the air.
+        """
+        if self._control_interface is None:
+            raise BenchError(self.source, "it has no radio for the control network.")
+        settings = settings_of(name.encode(), secrets.token_hex(16), channel, country=self._country)
+        self._control_network = self._on_air(self._control_interface, settings, lambda *_: None)
 
     def _go_up(self, plan: NetworkPlan, radio: int) -> str:
         if plan.refuses_leases or plan.weaker_by_db:
             raise BenchError(self.source, "this one cannot refuse a lease, nor send more weakly.")
-        interface, enabled = self._interfaces[radio], threading.Event()
-        settings, log = self._folder / f"{interface}.conf", self._folder / f"{interface}.log"
-        settings.write_text(self._settings(plan, interface), encoding="utf-8")
-        with log.open("ab") as said:
-            process = self.namespace.start(["hostapd", str(settings)], said)
-
-        def on_report(report: str, came_s: float) -> None:
-            if report.startswith("AP-ENABLED"):
-                enabled.set()
-            self._told(radio, report, came_s)
-
-        try:
-            control = WpaControl(self._sockets / interface, f"{self.source} ({interface})", on_report, START_S)
-        except InstrumentGone:
-            end_program(process)
-            raise
-        self._radios[radio] = _Radio(process, control)
-        if "state=ENABLED" not in control.ask("STATUS") and not enabled.wait(START_S):
-            self._go_down(radio)
-            raise InstrumentGone(self.source, f"{interface} is not on the air within {START_S:g} s.", f"Look at {log}.")
+        if radio >= len(self._interfaces):
+            raise BenchError(self.source, "it has too few radios.", "Name another in access_point.radios.")
+        interface = self._interfaces[radio]
+        settings = settings_of(
+            plan.name.encode(), plan.passphrase, plan.channel, hidden=plan.hidden, country=self._country
+        )
+        self._networks[radio] = self._on_air(
+            interface, {**settings, "bridge": BRIDGE}, lambda report, came_s: self._told(radio, report, came_s)
+        )
         self._lease(plan)
-        return self.namespace.order("cat", f"/sys/class/net/{interface}/address").strip()
+        return self.namespace.address_of(interface)
+
+    def _on_air(self, interface: str, settings: Mapping[str, str], on_report: OnReport) -> RadioNetwork:
+        return RadioNetwork(self.namespace, interface, settings, self._folder, self._sockets, on_report, self.source)
 
     def _go_down(self, radio: int) -> None:
-        gone = self._radios.pop(radio)
-        # Taken down by the kernel first: hostapd would say farewell to its members.
-        self.namespace.order("ip", "link", "set", self._interfaces[radio], "down")
-        gone.control.close()
-        end_program(gone.process)
-
-    def _settings(self, plan: NetworkPlan, interface: str) -> str:
-        lines = {
-            "interface": interface,
-            "bridge": BRIDGE,
-            "driver": "nl80211",
-            "ctrl_interface": str(self._sockets),
-            "country_code": self._country,
-            "ieee80211d": "1",
-            "ssid2": plan.name.encode().hex(),
-            "hw_mode": "g",
-            "channel": str(plan.channel),
-            "ignore_broadcast_ssid": "1" if plan.hidden else "0",
-        }
-        if plan.passphrase is not None:
-            is_key = len(plan.passphrase) == 64
-            lines |= {"wpa": "2", "wpa_key_mgmt": "WPA-PSK", "rsn_pairwise": "CCMP"}
-            lines["wpa_psk" if is_key else "wpa_passphrase"] = plan.passphrase
-        return "".join(f"{name}={value}\n" for name, value in lines.items())
+        self._networks.pop(radio).silence()
 
     def _lease(self, plan: NetworkPlan) -> None:
         """Have addresses given as a plan says, from now on."""
         if self._leases is not None:
-            end_program(self._leases)
+            self._leases.end()
             self._leases = None
         if plan.lease_delay_s is None:
             return
-        words = [
-            *("dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--no-resolv", "--no-hosts", "--port=0"),
-            *(f"--interface={BRIDGE}", "--bind-interfaces", "--dhcp-authoritative", "--no-ping", "--log-dhcp"),
-            *("--log-facility=-", f"--dhcp-leasefile={self._folder / 'leases'}", "--user=root"),
-            f"--dhcp-range={FIRST_LEASE},{LAST_LEASE},{NETMASK},1h",
-        ]
-        if plan.lease_delay_s:
-            words.append(f"--dhcp-reply-delay={round(plan.lease_delay_s)}")
-        self._leases = self.namespace.start(words, subprocess.PIPE)
-        threading.Thread(target=self._follow_leases, args=(self._leases,), name="leases", daemon=True).start()
+        addresses = (FIRST_LEASE, LAST_LEASE, NETMASK)
+        self._leases = LeaseServer(
+            self.namespace, BRIDGE, addresses, self._folder, self._told_of_lease, delay_s=plan.lease_delay_s
+        )
 
-    def _follow_leases(self, process: "subprocess.Popen[bytes]") -> None:
-        assert process.stdout is not None
-        with process.stdout, (self._folder / "leases.log").open("ab") as log:
-            for line in process.stdout:
-                came_s = time.monotonic()
-                log.write(line)
-                found = DHCP.search(line.decode("utf-8", "backslashreplace"))
-                if found:
-                    self._told_of_lease(found[1], found[2] or "", found[3], came_s)
+    def _told_of_lease(self, message: LeaseMessage, came_s: float) -> None:
+        details = {"address": message.address, "bssid": self._bssid_of(message.address)}
+        if message.kind in ASKED:
+            self._report("lease asked", came_s, {**details, "message": message.kind})
+        elif message.kind == GIVEN:
+            self._report("leased", came_s, {**details, "ip": message.ip})
 
-    def _told_of_lease(self, message: str, ip: str, address: str, came_s: float) -> None:
-        details = {"address": address, "bssid": self._bssid_of(address)}
-        if message in ASKED:
-            self._report("lease asked", came_s, {**details, "message": message.removeprefix("DHCP").lower()})
-        elif message == GIVEN:
-            self._report("leased", came_s, {**details, "ip": ip})
+    def _announced(self, address: str, ip: str, came_s: float) -> None:
+        self._report("announced", came_s, {"address": address, "ip": ip, "bssid": self._bssid_of(address)})
 
     def _told(self, radio: int, report: str, came_s: float) -> None:
         name, _, rest = report.partition(" ")
@@ -187,9 +161,9 @@ class HostAccessPoint(AccessPoint):
         return self._bssids[self._radio_of.get(address, 0)]
 
     def _ask(self) -> Details:
-        for number, radio in self._radios.items():
-            if radio.process.poll() is not None or radio.control.ask("PING") != "PONG":
-                raise InstrumentGone(self.source, f"its daemon on {self._interfaces[number]} is gone.")
+        for network in (*self._networks.values(), self._control_network):
+            if network is not None and not network.answers:
+                raise InstrumentGone(self.source, f"its daemon on {network.interface} is gone.")
         return {"members": len(self._radio_of), "network": self.network}
 
     def _dial(self, host: str, port: int) -> socket.socket:
@@ -207,7 +181,10 @@ class HostAccessPoint(AccessPoint):
         """Take all off the air, and give the radios back."""
         self._endpoint.close()
         self.down()
+        if self._control_network is not None:
+            self._control_network.silence()
         if self._leases is not None:
-            end_program(self._leases)
+            self._leases.end()
+        self._ear.close()
         self.namespace.close()
         shutil.rmtree(self._sockets, ignore_errors=True)

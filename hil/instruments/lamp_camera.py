@@ -35,12 +35,15 @@ class LampCamera:
         folder: Path,
         *,
         pixel_format: str = "",
+        frame_rate: float | None = None,
     ) -> None:
         """Name the camera and the regions (x, y, width, height in pixels); `start` opens it.
 
-        `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes.
+        `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes. Of the
+        frames that come no more than `frame_rate` a second are looked at, where it is given.
         """
         self.source, self._pixel_format = source, pixel_format
+        self._apart_s = 1.0 / frame_rate if frame_rate else 0.0
         self._regions = (unit_region, bench_region)
         self._timeline = timeline
         self._folder = folder
@@ -107,11 +110,16 @@ class LampCamera:
     def _read(self, capture: cv2.VideoCapture) -> None:
         writer = FrameWriter(self._folder)
         clock = self._timeline.clock
+        due_s = 0.0
         while not self._stop.is_set():
             begun_s = time.monotonic()
-            ok, picture = capture.read()
+            ok = capture.grab()
             arrived_s = time.monotonic()
-            if not ok:
+            if ok and arrived_s < due_s:
+                continue
+            due_s = max(due_s + self._apart_s, arrived_s)
+            ok, picture = capture.retrieve() if ok else (False, None)
+            if not ok or picture is None:
                 kind = "stalled" if arrived_s - begun_s > 0.8 * STALL_REAL_S else "stopped"
                 if not self._stop.is_set():
                     self._timeline.add("camera", kind)

@@ -75,6 +75,10 @@ class Namespace:
         """
         return _order(f"namespace {self.name}", self._here(words))
 
+    def address_of(self, interface: str) -> str:
+        """The hardware address of a radio that is here."""
+        return self.order("cat", f"/sys/class/net/{interface}/address").strip()
+
     def start(self, words: Sequence[str], log: IO[bytes] | int) -> "subprocess.Popen[bytes]":
         """Start a program here that is to run on, and to end with this process; what it says goes to `log`."""
         dying_with_us = ["setpriv", "--pdeathsig", "KILL", *self._here(words)]

@@ -6,12 +6,10 @@ hardware is virtual.
 
 import random
 import secrets
-from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 
-from hil.core.bench_file import BenchFile, Label, VirtualSettings
+from hil.core.bench_file import BenchFile, VirtualSettings
 from hil.core.build import Build, load_build
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError
@@ -20,7 +18,7 @@ from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
 from hil.core.trial import Trial
 from hil.instruments.air_monitor import AirMonitor
-from hil.instruments.bench import Bench, Previous
+from hil.instruments.bench import Bench, OpenBench, Previous
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.flasher import Flasher
@@ -32,6 +30,7 @@ from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualAccessPoint, VirtualProbe
 from hil.virtual.bench_switches import VirtualBenchLamp, VirtualPower
 from hil.virtual.build import make_build
+from hil.virtual.label import draw_label
 from hil.virtual.truth import TruthFile
 from hil.virtual.world import ControlLine, WorldProcess
 
@@ -41,15 +40,6 @@ PREVIOUS_VERSIONS = ("1.3.9", "1.3.8")
 MADE_HERE = "none was given: this one is made from the sources of the virtual unit, with another version text alone"
 
 
-@dataclass(frozen=True)
-class OpenVirtualBench:
-    """The bench, its facts for the sheet, and how it is closed."""
-
-    bench: Bench
-    facts: dict[str, str]
-    close: Callable[[], None]
-
-
 def open_virtual_bench(
     bench_file: BenchFile,
     product: Product,
@@ -57,7 +47,7 @@ def open_virtual_bench(
     trial: Trial,
     folder: RunFolder,
     previous: Build | None = None,
-) -> OpenVirtualBench:
+) -> OpenBench:
     """Start the world and open every instrument.
 
     Raises:
@@ -70,7 +60,7 @@ def open_virtual_bench(
     with ExitStack() as stack:
         opened = _Opening(bench_file, seed, folder, stack).open(product, build, trial, previous)
         close = stack.pop_all().close
-    return OpenVirtualBench(opened.bench, opened.facts, close)
+    return OpenBench(opened.bench, opened.facts, close)
 
 
 def _refuse_too_fast(settings: VirtualSettings, product: Product) -> None:
@@ -93,9 +83,9 @@ class _Opening:
         self._file, self._seed, self._folder, self._stack = bench_file, seed, folder, stack
         self._settings = bench_file.virtual
         self._random = random.Random(seed)
-        self._label = bench_file.unit or self._draw_label()
+        self._label = bench_file.unit or draw_label(self._random)
 
-    def open(self, product: Product, build: Build | None, trial: Trial, previous: Build | None) -> OpenVirtualBench:
+    def open(self, product: Product, build: Build | None, trial: Trial, previous: Build | None) -> OpenBench:
         clock = Clock(self._settings.speed)
         timeline = Timeline(clock, self._folder.timeline)
         self._stack.callback(timeline.close)
@@ -143,7 +133,7 @@ class _Opening:
         camera.start()
         controls.start()
         self._stack.callback(controls.stop)
-        return OpenVirtualBench(bench, self._facts(board, camera, port), self._stack.close)
+        return OpenBench(bench, self._facts(board, camera, port), self._stack.close)
 
     def _previous(self, product: Product, build: Build, given: Build | None) -> Previous | None:
         """The previous build: the one given, else one made here, where the product has an update."""
@@ -197,7 +187,16 @@ class _Opening:
         )
         unit: Region = given.unit_region or tuple(regions["unit"])
         bench: Region = given.bench_region or tuple(regions["bench"])
-        return LampCamera(source, unit, bench, timeline, self._folder.lamp, pixel_format=given.pixel_format)
+
+        return LampCamera(
+            source,
+            unit,
+            bench,
+            timeline,
+            self._folder.lamp,
+            pixel_format=given.pixel_format,
+            frame_rate=given.frame_rate,
+        )
 
     def _tell_clock(self, clock: Clock) -> None:
         """Put the zero of the run's clock beside the truth, so that tests can hold moments against it."""
@@ -248,12 +247,6 @@ class _Opening:
 
     def _draw_address(self) -> bytes:
         return bytes([0x02, *(self._random.randrange(256) for _ in range(5))])
-
-    def _draw_label(self) -> Label:
-        address = bytes([0x02, *(self._random.randrange(256) for _ in range(5))])
-        key = "".join(self._random.choice("abcdefghjkmnpqrstuvwxyz23456789") for _ in range(12))
-        serial = f"MV2-{self._random.randrange(100000):05d}"
-        return Label(serial_number=serial, address=":".join(f"{octet:02x}" for octet in address), hotspot_key=key)
 
     def _facts(self, board: WorldProcess, camera: LampCamera, port: str) -> dict[str, str]:
         return {

@@ -21,8 +21,8 @@ ANSWER_REAL_S = 5.0
 class WorldProcess:
     """One process: `python -m hil.virtual.NAME CONFIG`."""
 
-    def __init__(self, name: str, config: Mapping[str, object]) -> None:
-        """Start it and read its ready line.
+    def __init__(self, name: str, config: Mapping[str, object], *, ready_s: float = READY_REAL_S) -> None:
+        """Start it and read its ready line, for which it may take so long.
 
         Raises:
             BenchError: it did not start.
@@ -35,14 +35,14 @@ class WorldProcess:
             start_new_session=True,  # Ctrl-C at the terminal goes to the runner alone, which ends its world in order
         )
         try:
-            self.ready = self._read_ready()
+            self.ready = self._read_ready(ready_s)
         except BaseException:
             self.stop()
             raise
 
-    def _read_ready(self) -> Mapping[str, object]:
+    def _read_ready(self, limit_s: float) -> Mapping[str, object]:
         assert self._process.stdout is not None
-        readable, _, _ = select.select([self._process.stdout], [], [], READY_REAL_S)
+        readable, _, _ = select.select([self._process.stdout], [], [], limit_s)
         line = self._process.stdout.readline() if readable else b""
         try:
             ready = json.loads(line)

@@ -88,6 +88,7 @@ def test_a_unit_that_joins_is_booked_with_its_address(scene: Scene) -> None:
     assert (answered.data["members"], answered.data["network"]) == (1, NETWORK.name)
 
 
+@pytest.mark.daily
 def test_a_wrong_key_is_booked_and_nobody_joins(scene: Scene, place: str) -> None:
     scene.access_point.up(NETWORK)
     scene.guest.join(NETWORK.name, "not leaf nor stem")
@@ -104,6 +105,7 @@ def test_a_unit_that_goes_has_left(scene: Scene) -> None:
     scene.seen("left", since=mark)
 
 
+@pytest.mark.daily
 def test_without_leases_a_unit_asks_and_gets_none(scene: Scene, place: str) -> None:
     scene.access_point.up(NetworkPlan(NETWORK.name, NETWORK.passphrase, 1, lease_delay_s=None))
     scene.guest.join(NETWORK.name, NETWORK.passphrase)

@@ -108,6 +108,7 @@ def test_who_joins_is_heard(scene: Scene) -> None:
     assert scene.hear("authenticates", scene.guest.address).time_s <= asks.time_s
 
 
+@pytest.mark.daily
 def test_who_has_the_wrong_key_is_sent_away_for_it(scene: Scene) -> None:
     bssid = scene.up(NETWORK)
     scene.guest.join(NETWORK.name, "not leaf nor stem")

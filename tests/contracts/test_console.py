@@ -12,13 +12,13 @@ from pathlib import Path
 from typing import Protocol
 
 import pytest
-from support.usb_serial import UsbSerialPort
 
 from hil.core.clock import Clock
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.console import RESET_REAL_S, Console
 from hil.virtual.bench_air import AirThread
 from hil.virtual.board.serial_port import SerialPort, pins_of
+from hil.virtual.lab.usb_serial import UsbSerialPort
 
 LIMIT_S = 30.0
 SAID = b"".join(b"line %d \xff\xfe: \xe2\x98\x98 and some more of it\r\n" % number for number in range(150))
@@ -134,6 +134,7 @@ def test_every_octet_arrives_once_and_in_order(
     assert (tmp_path / "console.raw").read_bytes() == SAID
 
 
+@pytest.mark.daily
 def test_opening_neither_resets_the_unit_nor_calls_its_loader(
     console: Console, far: FarPort, timeline: Timeline
 ) -> None:

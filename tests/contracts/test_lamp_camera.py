@@ -19,6 +19,7 @@ from hil.core.clock import Clock
 from hil.core.frames import LampFrames, read_frames
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.lamp_camera import LampCamera, Region
+from hil.virtual.lab.film import INPUT, prepare_devices, video
 from hil.virtual.world import ControlLine, WorldProcess
 
 LIMIT_S = 30.0
@@ -79,25 +80,12 @@ def pictures() -> bytes:
     return picture(DARK) * each + picture(BRIGHT) * each
 
 
-def video(*words: str, device: int) -> None:
-    """An order to a V4L2 device."""
-    done = subprocess.run(
-        ["v4l2-ctl", "-d", f"/dev/video{device}", *words], capture_output=True, timeout=LIMIT_S, check=False
-    )
-    assert done.returncode == 0, (words, done.stderr, done.stdout)
-
-
 def lab_scene(stack: contextlib.ExitStack) -> Scene:
     film = (
         Path(stack.enter_context(tempfile.TemporaryDirectory())) / "film.yuyv"
     )  # in memory: the folder of tests is slow there
     film.write_bytes(pictures())
-    video("-c", "loop_video=1,osd_text_mode=2", device=0)
-    for device in (1, 0):
-        video("--set-dv-bt-timings", f"cvt,width={WIDTH},height={HEIGHT},fps={FRAME_RATE}", device=device)
-    size = f"width={WIDTH},height={HEIGHT},pixelformat=YUYV"
-    video(f"--set-fmt-video-out={size}", device=1)
-    video(f"--set-fmt-video={size}", device=0)
+    prepare_devices(WIDTH, HEIGHT, FRAME_RATE)
     words = ["v4l2-ctl", "-d", "/dev/video1", "--stream-out-mmap", f"--stream-from={film}", "--stream-loop"]
     player = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     stack.callback(player.wait, LIMIT_S)
@@ -105,8 +93,8 @@ def lab_scene(stack: contextlib.ExitStack) -> Scene:
     assert player.stderr is not None
     stack.callback(player.stderr.close)
     assert player.stderr.read(1) == b">"  # a picture went out
-    stack.callback(lambda: video("-c", "disconnect=0", device=0))
-    return Scene("/dev/video0", UNIT, BENCH, lambda: video("-c", "disconnect=1", device=0), "YUYV")
+    stack.callback(lambda: video(INPUT, "-c", "disconnect=0"))
+    return Scene("/dev/video0", UNIT, BENCH, lambda: video(INPUT, "-c", "disconnect=1"), "YUYV")
 
 
 @pytest.fixture
@@ -132,6 +120,7 @@ def camera(scene: Scene, timeline: Timeline, tmp_path: Path) -> Iterator[LampCam
     made.stop()
 
 
+@pytest.mark.daily
 def test_changes_arrive_in_order_with_their_times(camera: LampCamera, timeline: Timeline, tmp_path: Path) -> None:
     begun_s = timeline.clock.now_s()
     assert camera.wait_past(begun_s + 6.0 * EACH_S, limit_s=LIMIT_S)

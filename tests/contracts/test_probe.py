@@ -108,6 +108,7 @@ def unit_s(scene: Scene) -> Callable[[float], float]:
     return scene.timeline.clock.unit_s
 
 
+@pytest.mark.daily
 def test_with_the_right_key_it_is_in_and_has_an_address(scene: Scene, unit_s: Callable[[float], float]) -> None:
     lease = scene.probe.join(NAME, KEY, unit_s(LIMIT_S))
     assert lease is not None

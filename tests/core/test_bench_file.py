@@ -20,6 +20,20 @@ camera_latency_s = [0.05, 0.2]
 [console]
 port = "rfc2217://127.0.0.1:4000"
 
+[power]
+port = "socket://192.0.2.7:5025"
+
+[access_point]
+radios = ["wlan1"]
+control_radio = "wlan2"
+country = "DE"
+
+[probe]
+radio = "wlan3"
+
+[bench_lamp]
+port = "/dev/ttyUSB1"
+
 [lamp_camera]
 source = 0
 unit_region = [10, 10, 40, 40]
@@ -45,6 +59,13 @@ WRONG = [
     ("[0.05, 0.2]\n", "[0.05, 0.2]\nworn_flash_at = -1\n", "virtual.worn_flash_at = -1", "greater than or equal to 0"),
     ('port = "rfc2217://127.0.0.1:4000"', 'port = ""', "console.port = ''", "at least 1 character"),
     ("source = 0\n", 'source = 0\npixel_format = "mjpeg"\n', "lamp_camera.pixel_format = 'mjpeg'", "should match"),
+    ('country = "DE"', 'country = "Germany"', "access_point.country = 'Germany'", "should match"),
+    ('country = "DE"\n', "", "access_point.country: missing", "Add it"),
+    ('["wlan1"]', "[]", "access_point.radios = []", "at least 1 item"),
+    ('["wlan1"]', '["a", "b", "c"]', "access_point.radios", "at most 2 items"),
+    ('radio = "wlan3"', 'radio = ""', "probe.radio = ''", "at least 1 character"),
+    ('port = "/dev/ttyUSB1"', 'port = "/dev/ttyUSB1"\nline = "cts"', "bench_lamp.line = 'cts'", "'rts' or 'dtr'"),
+    ('"socket://192.0.2.7:5025"', '"socket://192.0.2.7:5025"\nbaud = 0', "power.baud = 0", "greater than 0"),
     ("[10, 10, 40, 40]", "[10, 10, 40]", "lamp_camera.unit_region.3: missing", "Add it"),
     ("[10, 10, 40, 40]", '[10, 10, 40, "x"]', "lamp_camera.unit_region.3 = 'x'", "a valid integer"),
     ("channels = [1, 6]", "channels = [1, 15]", "air_monitor.channels.1 = 15", "less than or equal to 14"),

@@ -117,6 +117,24 @@ def test_light_nobody_could_tell_fails_only_where_it_was_seen(lost_s: float, hol
     assert ("camera asleep from 108.4 s to 108.6 s" in found.text) is (holds is None)
 
 
+@pytest.mark.parametrize(("lost_s", "order"), [(0.0, True), (0.17, None)])
+def test_a_short_start_whose_first_frames_are_lost_is_nobody_s_fault(lost_s: float, order: bool | None) -> None:
+    """Fifteen frames a second; what is left of the steady light could be the first part of the flash that follows."""
+    begin_s = ON_S + 1.1
+    off_s = begin_s + 1.15
+    plan = [
+        *((begin_s, "white"), (off_s, "off"), (off_s + 0.5 / 0.6, "white"), (off_s + 1.0 / 0.6, "off")),
+        (off_s + 1.0 / 0.6 + 0.2, "green"),
+    ]
+    shown = lamp_frames(plan, SWITCHED, 98.0, 134.0)
+    times_s = shown.times_s - LAG_S
+    keep = (np.arange(len(times_s)) % 2 == 0) & ~((times_s > begin_s - 0.02) & (times_s < begin_s - 0.02 + lost_s))
+    seen = LampFrames(shown.times_s[keep], shown.unit[keep], shown.bench[keep])
+    found = LampView(window(seen)).shows_in_order(["starting", "joining", "connected"])
+    assert found.holds is order, found.text
+    assert ("where joining seemed to begin" in found.text) is (order is None)
+
+
 @pytest.mark.parametrize(
     "expected",
     [

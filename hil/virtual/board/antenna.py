@@ -1,30 +1,17 @@
-"""The virtual board's radio side during one life of its chip: station and hotspot, and streams to other stations."""
+"""The board's radio side during one life of its chip, whatever air it is in, and the doors from the firmware to far streams."""
 
 import asyncio
+from abc import ABC, abstractmethod
 from collections.abc import Callable
-from ipaddress import IPv4Address, IPv4Network
-from typing import Literal
 
-from hil.virtual.air.datagrams import Datagram
-from hil.virtual.air.frames import Kind
-from hil.virtual.air.radio import FixedAddress, HotspotPlan, Radio, RadioEvent, SeenNetwork
-from hil.virtual.truth import TruthWriter
+from hil.virtual.air.radio import FixedAddress, HotspotPlan, SeenNetwork
 
-__all__ = ["Antenna", "Tell", "hotspot_address"]
+__all__ = ["Antenna", "Doors", "Stream", "Tell", "hotspot_address"]
 
 Tell = Callable[[dict[str, object]], None]
 Stream = tuple[asyncio.StreamReader, asyncio.StreamWriter]
-Role = Literal["station", "hotspot"]
 
 HOTSPOT_BIT = 0x04
-#: What the firmware is told of each event of its station.
-TOLD: dict[str, tuple[str, ...]] = {
-    "joined": ("bssid", "channel"),
-    "leased": ("ip", "mask", "router"),
-    "addressed": ("ip", "mask", "router"),
-    "join failed": ("why", "reason"),
-    "left": ("reason",),
-}
 
 
 def hotspot_address(station: bytes) -> bytes:
@@ -32,63 +19,33 @@ def hotspot_address(station: bytes) -> bytes:
     return bytes([station[0] ^ HOTSPOT_BIT]) + station[1:]
 
 
-class Antenna:
-    """Two radios, each opened when the firmware first uses it, and silent at once when closed."""
+class Antenna(ABC):
+    """Station and hotspot, both silent until the firmware first uses them, and silent at once when closed.
 
-    def __init__(
-        self, air_port: int, address: bytes, *, speed: float, seed: int, truth: TruthWriter, tell: Tell
-    ) -> None:
-        """Prepare the radios of the station `address`; `tell` passes events to the firmware."""
-        self._truth, self._tell = truth, tell
-        self._radios: dict[Role, Radio] = {
-            "station": Radio(
-                air_port,
-                address,
-                speed=speed,
-                on_event=self._on_station_event,
-                seed=seed,
-                on_sent=self._book_search,
-                on_datagram=self._take_datagram,
-            ),
-            "hotspot": Radio(
-                air_port,
-                hotspot_address(address),
-                speed=speed,
-                on_event=self._on_hotspot_event,
-                seed=seed + 1,
-                on_sent=self._book_first_beacon,
-                on_datagram=self._take_datagram,
-            ),
-        }
-        self._beacon_sent = False
-        self._open: set[Role] = set()
-        self._turn = asyncio.Lock()
-        self._services: dict[int, int] = {}
-        self._bound: set[int] = set()
-        self._own_ip: dict[Role, str] = {}
-        self._hosting = False
-        self._relays: set[asyncio.Task[None]] = set()
-        self._doors: list[asyncio.Server] = []
+    The firmware is told of its station, as of `RadioEvent`: "joined", "leased", "addressed", "join failed", "left"; and of
+    each datagram to a port that it has bound.
+    """
 
     @property
+    @abstractmethod
     def active(self) -> bool:
         """Whether a radio is powered."""
-        return bool(self._open)
 
     @property
+    @abstractmethod
     def signal_dbm(self) -> int | None:
         """Signal of the joined network."""
-        return self._radios["station"].signal_dbm
 
     @property
+    @abstractmethod
     def guests(self) -> int:
         """How many stations are on the hotspot."""
-        return len(self._radios["hotspot"].members)
 
+    @abstractmethod
     async def scan(self) -> list[SeenNetwork]:
         """Scan all channels."""
-        return await (await self._opened("station")).scan()
 
+    @abstractmethod
     async def join(
         self, ssid: bytes, passphrase: bytes | None, fixed: FixedAddress | None = None, bssid: bytes | None = None
     ) -> None:
@@ -96,46 +53,32 @@ class Antenna:
 
         With a `bssid` it is that access point and no other.
         """
-        self._truth("joining", ssid=ssid.hex())
-        await (await self._opened("station")).join(ssid, passphrase, fixed, bssid=bssid)
 
+    @abstractmethod
     async def leave(self) -> None:
         """Leave the network or drop the attempt."""
-        if "station" in self._open:
-            await self._radios["station"].leave()
 
+    @abstractmethod
     async def host(self, plan: HotspotPlan) -> None:
         """Put the hotspot on the air."""
-        radio = await self._opened("hotspot")
-        self._beacon_sent = False
-        await radio.host(plan)
-        self._own_ip["hotspot"] = plan.ip
-        self._hosting = True
-        self._truth("hotspot up", ssid=plan.ssid.hex(), channel=plan.channel)
 
+    @abstractmethod
     async def unhost(self) -> None:
         """Take the hotspot off the air."""
-        if self._hosting:
-            await self._radios["hotspot"].unhost()
-            self._hotspot_is_down()
 
+    @abstractmethod
     def listen(self, port: int, local_port: int) -> None:
         """Offer a service in both networks."""
-        self._services[port] = local_port
-        for role in self._open:
-            self._radios[role].listen(port, local_port)
 
+    @abstractmethod
     def bind(self, port: int) -> None:
         """Have datagrams to a port of ours told to the firmware."""
-        self._bound.add(port)
 
+    @abstractmethod
     def send_datagram(self, port: int, ip: str, to_port: int, payload: bytes) -> None:
         """Send a datagram from a port of ours, by the network whose address is ours; without one it is lost."""
-        for role, own_ip in self._own_ip.items():
-            if role in self._open and IPv4Address(ip) in IPv4Network(f"{own_ip}/24", strict=False):
-                self._radios[role].send_datagram(Datagram(own_ip, port, ip, to_port, payload))
-                return
 
+    @abstractmethod
     async def dial(self, ip: str, port: int) -> int:
         """Open a stream to another station; return the local port at which the firmware gets it, once.
 
@@ -143,74 +86,45 @@ class Antenna:
             Refused: no such service there.
             Silent: nobody there.
         """
-        far = await (await self._opened("station")).dial(ip, port)
+
+    @abstractmethod
+    async def close(self) -> None:
+        """Fall silent, with no farewell."""
+
+
+class Doors:
+    """Local ports, each for one connection of the firmware's, that lead on to a far stream."""
+
+    def __init__(self) -> None:
+        """Begin with none."""
+        self._doors: list[asyncio.Server] = []
+        self._relays: set[asyncio.Task[None]] = set()
+
+    async def lead_to(self, far: Stream) -> int:
+        """Open one to a stream; return its port."""
 
         def admit(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            self._admit(door, (reader, writer), far)
+            door.close()
+            self.relay((reader, writer), far)
 
         door = await asyncio.start_server(admit, "127.0.0.1", 0)
         self._doors.append(door)
         local: int = door.sockets[0].getsockname()[1]
         return local
 
+    def relay(self, near: Stream, far: Stream) -> None:
+        """Carry both ways until either is over, or `close`."""
+        relay = asyncio.create_task(_relay(near, far))
+        self._relays.add(relay)
+        relay.add_done_callback(self._relays.discard)
+
     async def close(self) -> None:
-        """Fall silent, with no farewell."""
-        for role in tuple(self._open):
-            await self._radios[role].close()
-        self._open.clear()
-        if self._hosting:
-            self._hotspot_is_down()
+        """Let nobody in, and carry nothing any more: far sides are left hanging, as by a lost supply."""
         for door in self._doors:
             door.close()
         for relay in self._relays:
             relay.cancel()
         await asyncio.gather(*self._relays, return_exceptions=True)
-
-    async def _opened(self, role: Role) -> Radio:
-        radio = self._radios[role]
-        async with self._turn:
-            if role not in self._open:
-                await radio.open()
-                self._open.add(role)
-                for port, local_port in self._services.items():
-                    radio.listen(port, local_port)
-        return radio
-
-    def _on_station_event(self, event: RadioEvent) -> None:
-        if event.kind in ("joined", "leased", "addressed"):
-            self._truth(event.kind, **_plain(event))
-        if event.kind in TOLD:
-            plain = _plain(event)
-            self._tell({"event": event.kind, **{key: plain.get(key) for key in TOLD[event.kind]}})
-        if "ip" in event.data:
-            self._own_ip["station"] = str(event.data["ip"])
-
-    def _on_hotspot_event(self, event: RadioEvent) -> None:
-        self._truth(f"hotspot: {event.kind}", **_plain(event))
-
-    def _take_datagram(self, datagram: Datagram) -> None:
-        if datagram.target_port in self._bound:
-            source = {"from": datagram.source, "from_port": datagram.source_port}
-            self._tell({"datagram": datagram.payload.hex(), "port": datagram.target_port, **source})
-
-    def _book_search(self, frame: bytes, sent_s: float) -> None:
-        if frame[0] == Kind.PROBE_REQUEST:
-            self._truth("seeks", t=sent_s)
-
-    def _book_first_beacon(self, frame: bytes, sent_s: float) -> None:
-        if frame[0] == Kind.BEACON and not self._beacon_sent:
-            self._beacon_sent = True
-            self._truth("first beacon", t=sent_s)
-
-    def _hotspot_is_down(self) -> None:
-        self._hosting = False
-        self._truth("hotspot down")
-
-    def _admit(self, door: asyncio.Server, near: Stream, far: Stream) -> None:
-        door.close()
-        relay = asyncio.create_task(_relay(near, far))
-        self._relays.add(relay)
-        relay.add_done_callback(self._relays.discard)
 
 
 async def _relay(near: Stream, far: Stream) -> None:
@@ -232,8 +146,3 @@ async def _carry(source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> No
         await sink.drain()
     if sink.can_write_eof():
         sink.write_eof()
-
-
-def _plain(event: RadioEvent) -> dict[str, object]:
-    """Return an event's data as JSON can carry it: bytes as hex digits."""
-    return {key: value.hex() if isinstance(value, bytes) else value for key, value in event.data.items()}

@@ -15,11 +15,13 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, PositiveFloat, ValidationError
 
+from hil.virtual.board.air_antenna import AirAntenna
+from hil.virtual.board.antenna import Antenna, Tell
 from hil.virtual.board.chip import Cause, Chip, Make
 from hil.virtual.board.flash import Flash
 from hil.virtual.board.interpreter import Interpreter
 from hil.virtual.board.link import Identity
-from hil.virtual.board.serial_port import SerialPort
+from hil.virtual.board.serial_port import Serial, SerialPort
 from hil.virtual.truth import NoTruth, TruthFile, TruthWriter
 from hil.virtual.world_process import end_with_parent, say_ready, standard_input_ended
 
@@ -69,25 +71,30 @@ class Config(BaseModel):
             flash=Flash(self.flash_file, self.worn_flash_at),
             interpreter=Interpreter(self.interpreter),
             scratch=self.flash_file.with_name(self.flash_file.name + ".unpacked"),
-            air_port=self.air_port,
+            make_antenna=self._make_antenna,
             speed=self.speed,
             clock_ppm=self.clock_ppm,
             seed=self.seed,
             rom_speaks=self.rom_speaks,
         )
 
+    def _make_antenna(self, life: int, truth: TruthWriter, tell: Tell) -> Antenna:
+        address, seed = bytes.fromhex(self.address.replace(":", "")), self.seed + 2 * life
+        return AirAntenna(self.air_port, address, speed=self.speed, seed=seed, truth=truth, tell=tell)
+
 
 class Board:
     """Supply, reset circuit, serial adapter, chip and lamp."""
 
-    def __init__(self, make: Make, truth: TruthWriter, scene: asyncio.StreamWriter | None) -> None:
+    def __init__(self, make: Make, truth: TruthWriter, scene: asyncio.StreamWriter | None, serial: Serial) -> None:
         """Put the board together, off, within an event loop; `scene` is the control line of the scene that shows the lamp."""
         self._truth, self._scene = truth, scene
         self._powered = self._in_reset = self._boot_low = False
         self._cause = Cause.POWER
         self._lamp = DARK
-        self.serial = SerialPort(self._on_input, self._on_pins)
-        self._chip = Chip(make, say=self.serial.write, on_lamp=self._show, truth=truth)
+        self._serial = serial
+        serial.connect(self._on_input, self._on_pins)
+        self._chip = Chip(make, say=self._serial.write, on_lamp=self._show, truth=truth)
         self._chip.prepare()
 
     def power(self, *, on: bool) -> float:
@@ -115,11 +122,16 @@ class Board:
         self.power(on=False)
         await self.settled()
         await self._chip.close()
-        self.serial.close()
+        self._serial.close()
 
     def state(self) -> dict[str, object]:
         """Return what the supply tells: on or off, and the current."""
         return {"on": self._powered, "current_ma": self.current_ma, "t": time.monotonic()}
+
+    @property
+    def powered(self) -> bool:
+        """Whether the supply is on."""
+        return self._powered
 
     @property
     def current_ma(self) -> float:
@@ -210,10 +222,11 @@ async def run(config: Config) -> None:
     scene = None
     if config.scene_port is not None:
         _, scene = await asyncio.open_connection("127.0.0.1", config.scene_port)
-    board = Board(make, truth, scene)
+    serial = SerialPort()
+    board = Board(make, truth, scene, serial)
     control = ControlPort(board)
     server = await asyncio.start_server(control.serve, "127.0.0.1", 0)
-    ports = {"serial_port": await board.serial.open(), "control_port": server.sockets[0].getsockname()[1]}
+    ports = {"serial_port": await serial.open(), "control_port": server.sockets[0].getsockname()[1]}
     say_ready({**ports, "interpreter": make.interpreter.name})
     await standard_input_ended()
     server.close()

@@ -58,6 +58,10 @@ def banner(cause: Cause) -> bytes:
     return "".join(f"{line}\r\n" for line in lines).encode()
 
 
+MakeAntenna = Callable[[int, TruthWriter, Tell], Antenna]
+"""Given which life of the chip it is for, the truth, and how the firmware is told."""
+
+
 @dataclass(frozen=True)
 class Make:
     """How this chip was made and mounted: what stays the same over all its lives."""
@@ -66,7 +70,7 @@ class Make:
     flash: Flash
     interpreter: Interpreter
     scratch: Path
-    air_port: int
+    make_antenna: MakeAntenna
     speed: float
     clock_ppm: float
     seed: int
@@ -211,7 +215,9 @@ class Chip:
 
     async def _run(self, folder: Path, cause: Cause) -> tuple[Cause, float]:
         """Run the firmware to its end; return the cause of the next start and the pause before it, unit seconds."""
-        self._link = link = Link(self._around, cause, self._make_antenna)
+        self._lives += 1
+        life = self._lives
+        self._link = link = Link(self._around, cause, lambda tell: self._make.make_antenna(life, self._truth, tell))
         try:
             port = await link.open()
             environment = {
@@ -237,15 +243,3 @@ class Chip:
         self._link = None
         if firmware is not None:
             await firmware.bury(self._say)
-
-    def _make_antenna(self, tell: Tell) -> Antenna:
-        self._lives += 1
-        make = self._make
-        return Antenna(
-            make.air_port,
-            make.identity.address,
-            speed=make.speed,
-            seed=make.seed + 2 * self._lives,
-            truth=self._truth,
-            tell=tell,
-        )

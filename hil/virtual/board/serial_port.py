@@ -4,11 +4,11 @@ import asyncio
 import contextlib
 import struct
 from collections.abc import Callable
-from typing import cast
+from typing import Protocol, cast
 
 from serial import rfc2217
 
-__all__ = ["LINE_RATE_BAUD", "ResetCircuit", "SerialPort", "pins_of"]
+__all__ = ["LINE_RATE_BAUD", "OnInput", "OnPins", "ResetCircuit", "Serial", "SerialPort", "pins_of"]
 
 LINE_RATE_BAUD = 115_200
 PAIR_LIMIT_S = 0.25
@@ -18,7 +18,21 @@ LEAVING_LIMIT_S = 0.25
 UNSENT_LIMIT = 1 << 20
 """Bytes a client may leave unread before the adapter loses what comes, as an adapter with a full buffer does."""
 
+OnInput = Callable[[bytes], None]
 OnPins = Callable[[bool, bool], None]
+
+
+class Serial(Protocol):
+    """The board's serial adapter, whatever line it is at."""
+
+    def connect(self, on_input: OnInput, on_pins: OnPins) -> None:
+        """Hand what comes in to `on_input`, and changes of the pins to `on_pins`, from now on."""
+
+    def write(self, data: bytes) -> None:
+        """Send what the chip says; lost where nobody reads it."""
+
+    def close(self) -> None:
+        """Be gone."""
 
 
 def pins_of(*, dtr: bool, rts: bool) -> tuple[bool, bool]:
@@ -98,14 +112,17 @@ class _Lines:
 class SerialPort:
     """An RFC 2217 server on a free port of 127.0.0.1. A second client is told "busy" and closed."""
 
-    def __init__(self, on_input: Callable[[bytes], None], on_pins: OnPins) -> None:
-        """Hand what the client sends to `on_input`, and pin changes to `on_pins`."""
-        self._on_input = on_input
-        self._circuit = ResetCircuit(on_pins)
+    def __init__(self, on_input: OnInput = lambda _: None, on_pins: OnPins = lambda *_: None) -> None:
+        """Hand on what comes, as of `connect`."""
+        self.connect(on_input, on_pins)
         self._server: asyncio.Server | None = None
         self._client: asyncio.StreamWriter | None = None
         self._free = asyncio.Event()
         self._free.set()
+
+    def connect(self, on_input: OnInput, on_pins: OnPins) -> None:
+        """Hand what the client sends to `on_input`, and pin changes to `on_pins`."""
+        self._on_input, self._circuit = on_input, ResetCircuit(on_pins)
 
     async def open(self) -> int:
         """Listen; return the port's number."""

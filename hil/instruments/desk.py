@@ -1,0 +1,214 @@
+"""Opens a desk: every instrument that the bench file names, on the host's own ports, radios and cameras."""
+
+import secrets
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TypeVar
+
+from hil.core.bench_file import BenchFile
+from hil.core.build import UNKNOWN_BUILD, Build
+from hil.core.clock import Clock
+from hil.core.errors import InputError
+from hil.core.product import Product
+from hil.core.run_folder import RunFolder
+from hil.core.timeline import Timeline
+from hil.core.trial import Trial
+from hil.instruments.air_capture import AirCapture, akin
+from hil.instruments.air_monitor import AirMonitor
+from hil.instruments.bench import Bench, OpenBench, Previous
+from hil.instruments.console import Console
+from hil.instruments.controls import Controls
+from hil.instruments.flasher import Flasher
+from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.host_probe import HostProbe
+from hil.instruments.lamp_camera import LampCamera
+from hil.instruments.line_lamp import LineLamp
+from hil.instruments.scpi_power import ScpiPower
+from hil.instruments.stations import NetworkPlan
+from hil.instruments.visits import Visits
+
+REAL_SPEED = 1.0
+Said = TypeVar("Said")
+
+
+def open_desk(
+    bench_file: BenchFile,
+    product: Product,
+    build: Build | None,
+    trial: Trial,
+    folder: RunFolder,
+    previous: Build | None = None,
+) -> OpenBench:
+    """Open every instrument; without a build the unit is one to look at, with whatever is on it.
+
+    Raises:
+        InputError: the bench file names something that is not there, or does not say where an instrument is.
+        BenchError: an instrument is busy or broken.
+    """
+    given = Previous(previous, f"given as {previous.path}") if previous else None
+    with ExitStack() as stack:
+        opening = _Opening(_Places(bench_file), product, trial, folder, stack)
+        bench = opening.open(build or UNKNOWN_BUILD, given)
+        return OpenBench(bench, opening.facts(), stack.pop_all().close)
+
+
+class _Places:
+    """Where each instrument is.
+
+    Raises:
+        InputError: the bench file does not say it.
+    """
+
+    def __init__(self, file: BenchFile) -> None:
+        self.slot, self.chip, self.channels = file.slot, file.flasher.chip, file.air_monitor.channels
+        self.label = _said(file.unit, "unit")
+        self.supply = _said(file.power, "power")
+        self.console = _said(file.console.port, "console.port")
+        self.access_point = _said(file.access_point, "access_point")
+        self.probe = _said(file.probe, "probe").radio
+        self.air_monitor = _said(file.air_monitor.radio, "air_monitor.radio")
+        self.bench_lamp = _said(file.bench_lamp, "bench_lamp")
+        camera = file.lamp_camera.source
+        self.camera = camera if isinstance(camera, int) else _said(camera, "lamp_camera.source")
+        self.pixel_format, self.frame_rate = file.lamp_camera.pixel_format, file.lamp_camera.frame_rate
+        self.unit_region = _said(file.lamp_camera.unit_region, "lamp_camera.unit_region")
+        self.bench_region = _said(file.lamp_camera.bench_region, "lamp_camera.bench_region")
+        if len(self.channels) != 1:
+            key, heard = "bench file: air_monitor.channels", ", ".join(map(str, self.channels))
+            raise InputError(key, f"{heard}: one radio hears one channel.", "Name that of the unit's hotspot.")
+
+    @property
+    def channel(self) -> int:
+        """That of the bench's networks, and of the air monitor."""
+        return self.channels[0]
+
+
+def _said(value: Said | None, key: str) -> Said:
+    if value is None:
+        raise InputError(f"bench file: {key}", "missing.", "Add it: on a desk the file says where each instrument is.")
+    return value
+
+
+class _Opening:
+    """Opens one thing after another; the stack closes them in the opposite order."""
+
+    def __init__(self, at: _Places, product: Product, trial: Trial, folder: RunFolder, stack: ExitStack) -> None:
+        self._at, self._product, self._trial = at, product, trial
+        self._folder, self._stack = folder, stack
+        self._timeline = Timeline(Clock(REAL_SPEED), folder.timeline)
+        stack.callback(self._timeline.close)
+
+    def open(self, build: Build, previous: Previous | None) -> Bench:
+        at, timeline = self._at, self._timeline
+        power = ScpiPower(timeline, at.supply.port, baud=at.supply.baud)
+        self._stack.callback(power.close)
+        lamp = LineLamp(timeline, at.bench_lamp.port, at.bench_lamp.line)
+        self._stack.callback(lamp.close)
+        monitor, access_point, probe = self._stations()
+        console = self._console()
+        camera = self._camera()
+        controls = Controls(timeline, power, (access_point, probe), lamp, secrets.randbelow(1 << 30))
+        bench = Bench(
+            timeline=timeline,
+            label=at.label,
+            build=build,
+            trial=self._trial,
+            network=NetworkPlan(self._trial.network, self._trial.network_key, at.channel),
+            power=power,
+            console=console,
+            flasher=Flasher(console.port, chip=at.chip),
+            access_point=access_point,
+            probe=probe,
+            visits=Visits(timeline, self._folder.pages),
+            air=monitor,
+            camera=camera,
+            bench_lamp=lamp,
+            channels=at.channels,
+            previous=previous,
+        )
+        console.open()
+        camera.start()
+        controls.start()
+        self._stack.callback(controls.stop)
+        return bench
+
+    def _stations(self) -> tuple[AirMonitor, HostAccessPoint, HostProbe]:
+        monitor = AirMonitor(self._timeline, self._folder.air, self._trial.control_network)
+        self._stack.callback(monitor.close)
+        access_point = self._access_point(monitor)
+        probe = HostProbe(
+            self._timeline,
+            self._at.probe,
+            self._logs("probe"),
+            on_dhcp=monitor.hear_dhcp,
+            name=self._named("probe"),
+        )
+        self._stack.callback(probe.close)
+        about = {*access_point.addresses, probe.address, *akin(self._at.label.address)}
+        capture = AirCapture(self._at.air_monitor, self._at.channel, monitor.hear, about, name=self._named("air"))
+        self._stack.callback(capture.close)
+        access_point.start_control(self._trial.control_network, self._at.channel)
+        return monitor, access_point, probe
+
+    def _access_point(self, monitor: AirMonitor) -> HostAccessPoint:
+        place = self._at.access_point
+        access_point = HostAccessPoint(
+            self._timeline,
+            place.radios,
+            place.country,
+            self._logs("access point"),
+            control=place.control_radio,
+            on_dhcp=monitor.hear_dhcp,
+            name=self._named("ap"),
+        )
+        self._stack.callback(access_point.close)
+        return access_point
+
+    def _console(self) -> Console:
+        voice = self._product.console
+        console = Console(
+            self._at.console,
+            self._timeline,
+            self._folder.console,
+            baud=voice.baud,
+            rom_baud=voice.rom_baud,
+            rom_speaks_s=voice.rom_speaks_s,
+        )
+        self._stack.callback(console.close)
+        return console
+
+    def _camera(self) -> LampCamera:
+        at = self._at
+        camera = LampCamera(
+            at.camera,
+            at.unit_region,
+            at.bench_region,
+            self._timeline,
+            self._folder.lamp,
+            pixel_format=at.pixel_format,
+            frame_rate=at.frame_rate,
+        )
+        self._stack.callback(camera.stop)
+        return camera
+
+    def _named(self, what: str) -> str:
+        """The name of a namespace: one a slot."""
+        return f"hil-{what}-{self._at.slot}"
+
+    def _logs(self, whose: str) -> Path:
+        return self._folder.path / "daemons" / whose
+
+    def facts(self) -> dict[str, str]:
+        """What the bench says of itself."""
+        at = self._at
+        point = at.access_point
+        return {
+            "board": "on a desk, in its own time",
+            "supply": f"SCPI at {at.supply.port}",
+            "console": at.console,
+            "camera": str(at.camera),
+            "access point": f"{', '.join(point.radios)}; control network on {point.control_radio}; rules of {point.country}",
+            "probe": at.probe,
+            "air monitor": f"{at.air_monitor}, channel {at.channel}",
+            "flasher": f"serial loader, {at.chip}",
+        }

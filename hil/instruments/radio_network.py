@@ -1,0 +1,102 @@
+"""A network on one radio: hostapd, followed by its control socket."""
+
+import subprocess
+import threading
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from hil.core.errors import InstrumentGone
+from hil.instruments.namespace import Namespace, end_program
+from hil.instruments.wpa_control import WpaControl
+
+START_S = 20.0  # with a country set the kernel first waits for its rules; seen: 7 s
+HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
+
+OnReport = Callable[[str, float], None]
+
+
+def settings_of(
+    name: bytes, passphrase: str | None, channel: int, *, hidden: bool = False, country: str = ""
+) -> dict[str, str]:
+    """Hostapd's own settings for a network in the 2.4 GHz band: WPA2, or open where there is no passphrase."""
+    told = {
+        "ssid2": name.hex(),
+        "hw_mode": "g",
+        "channel": str(channel),
+        "ignore_broadcast_ssid": "1" if hidden else "0",
+    }
+    if country:
+        told |= {"country_code": country, "ieee80211d": "1"}
+    if passphrase is not None:
+        told |= {"wpa": "2", "wpa_key_mgmt": "WPA-PSK", "rsn_pairwise": "CCMP"}
+        told["wpa_psk" if len(passphrase) == HEX_KEY else "wpa_passphrase"] = passphrase
+    return told
+
+
+class RadioNetwork:
+    """The network, from now until `silence`."""
+
+    def __init__(
+        self,
+        namespace: Namespace,
+        interface: str,
+        settings: Mapping[str, str],
+        folder: Path,
+        sockets: Path,
+        on_report: OnReport,
+        source: str,
+    ) -> None:
+        """Put it on the air.
+
+        Args:
+            namespace: Where the radio is.
+            interface: The radio's.
+            settings: Hostapd's, as of `settings_of`, with more where wanted (such as a bridge).
+            folder: Where its settings and log are kept.
+            sockets: A folder with a short path, for its control socket.
+            on_report: Told each report and when it came (monotonic), in a thread of its own.
+            source: Whose it is, in messages.
+
+        Raises:
+            InstrumentGone: it does not come on the air.
+        """
+        self.interface = interface
+        self._namespace, self._on_report, self._enabled = namespace, on_report, threading.Event()
+        file, log = folder / f"{interface}.conf", folder / f"{interface}.log"
+        told = {"interface": interface, "driver": "nl80211", "ctrl_interface": str(sockets), **settings}
+        file.write_text("".join(f"{name}={value}\n" for name, value in told.items()), encoding="utf-8")
+        with log.open("ab") as said:
+            self._process: subprocess.Popen[bytes] = namespace.start(["hostapd", str(file)], said)
+        try:
+            self._control = WpaControl(sockets / interface, f"{source} ({interface})", self._told, START_S)
+        except InstrumentGone:
+            end_program(self._process)
+            raise
+        if "state=ENABLED" not in self._control.ask("STATUS") and not self._enabled.wait(START_S):
+            self.silence()
+            raise InstrumentGone(source, f"{interface} is not on the air within {START_S:g} s.", f"Look at {log}.")
+
+    @property
+    def answers(self) -> bool:
+        """Whether it runs and answers."""
+        return self._process.poll() is None and self._control.ask("PING") == "PONG"
+
+    @property
+    def members(self) -> int:
+        """How many stations are in it."""
+        return self._control.ask("STATUS").count("\naid[") if self._process.poll() is None else 0
+
+    def silence(self) -> None:
+        """Take it off the air at once: the interface goes down first, as hostapd would say farewell to its members."""
+        self._namespace.order("ip", "link", "set", self.interface, "down")
+        self.end()
+
+    def end(self) -> None:
+        """End it, with a farewell where it is still on the air."""
+        self._control.close()
+        end_program(self._process)
+
+    def _told(self, report: str, came_s: float) -> None:
+        if report.startswith("AP-ENABLED"):
+            self._enabled.set()
+        self._on_report(report, came_s)

@@ -1,0 +1,63 @@
+"""`hil bench check`: each instrument of the virtual bench tried by itself, and what is said of one that is not ready."""
+
+from pathlib import Path
+
+import pytest
+from support.runs import Ended, hil
+
+INSTRUMENTS = ("supply", "console", "air monitor", "access point", "probe", "flasher", "lamp camera")
+BENCH = """
+name = "bench 3"
+kind = "virtual"
+
+[virtual]
+speed = 4.0
+seed = 7
+
+[air_monitor]
+channels = [1, 6]
+"""
+
+
+def check(folder: Path, more: str = "") -> Ended:
+    (folder / "bench.toml").write_text(BENCH + more, encoding="utf-8")
+    return hil("bench", "check", "--bench", "bench.toml", cwd=folder, environment={"COLUMNS": "200"})
+
+
+def test_a_good_bench_is_ready(tmp_path: Path) -> None:
+    ended = check(tmp_path)
+    assert ended.code == 0, ended.out + ended.err
+    rows = {name: next(line for line in ended.out.splitlines() if f" {name} " in line) for name in INSTRUMENTS}
+    assert all(" ready " in row and "not ready" not in row for row in rows.values()), ended.out
+    assert "the unit restarts by itself" in rows["console"]  # its flash is empty
+    assert "frames/s" in rows["lamp camera"]
+    assert "The bench is ready." in ended.out
+    assert not ended.reports.exists()  # nothing was judged
+
+
+@pytest.mark.parametrize(
+    ("more", "instrument", "remedy"),
+    [
+        ('[lamp_camera]\nsource = "http://127.0.0.1:1/none.mjpeg"\n', "camera", "Check lamp_camera.source"),
+        ("[lamp_camera]\nbench_region = [5, 5, 40, 40]\n", "lamp camera", "are both regions on their lamps"),
+        (
+            '[unit]\nserial_number = "MV2-1"\naddress = "02:4d:56:00:a7:31"\n[console]\nport = "loop://"\n',
+            "flasher",
+            "Check power, cable",
+        ),
+    ],
+    ids=["no camera", "a region beside the lamp", "a port that is no unit's"],
+)
+def test_what_is_not_ready_is_told_with_the_remedy(tmp_path: Path, more: str, instrument: str, remedy: str) -> None:
+    ended = check(tmp_path, more)
+    assert ended.code == 3, ended.out + ended.err
+    row = next(line for line in ended.out.splitlines() if f" {instrument}" in line)
+    assert "not ready" in row
+    assert remedy in ended.out
+    assert "The bench is not ready" in ended.out
+
+
+def test_a_bench_file_that_is_not_there_is_wrong_input(tmp_path: Path) -> None:
+    ended = hil("bench", "check", "--bench", "no.toml", cwd=tmp_path)
+    assert ended.code == 2
+    assert "no.toml: there is no such bench file" in ended.err
