@@ -1,5 +1,6 @@
 """`hil bench`: what a bench is made of, and whether it is ready."""
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
 
@@ -28,13 +29,13 @@ def check(
     bench_file = load_bench_file(bench_named(str(bench)))
     screen = Console(highlight=False)
     found: list[Tried] = []
-    with (
-        ended_in_order(lambda: None),
-        Live(_table(found, bench_file.name), console=screen, refresh_per_second=4) as live,
-    ):
+    shown = Live(console=screen, refresh_per_second=4, transient=True) if screen.is_terminal else None
+    with ended_in_order(lambda: None), shown or nullcontext():
         for tried in check_bench(bench_file):
             found.append(tried)
-            live.update(_table(found, bench_file.name))
+            if shown is not None:
+                shown.update(_table(found, bench_file.name))
+    screen.print(_table(found, bench_file.name))
     for tried in found:
         if tried.remedy:
             screen.print(Text(f"{tried.instrument}: {printable(tried.remedy)}"))
