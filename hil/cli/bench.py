@@ -4,6 +4,7 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
 
+import cv2
 import typer
 from hil_fixtures.interrupts import ended_in_order
 from rich.console import Console
@@ -12,9 +13,12 @@ from rich.table import Table
 from rich.text import Text
 
 from hil.core.bench_file import load_bench_file
+from hil.core.errors import InputError
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
 from hil.drive.bench_check import Tried, check_bench
+from hil.instruments.first_bench_file import Found, first_bench_file
+from hil.instruments.found import find_cameras, find_leftovers, find_ports, find_radios, remove
 from hil.virtual import bench_named
 
 bench_app = typer.Typer(no_args_is_help=True, help="What a bench is made of, and whether it is ready.")
@@ -45,6 +49,61 @@ def check(
         return
     screen.print(f"The bench is not ready: {count(len(lacking), 'instrument')} of {len(found)}.")
     raise typer.Exit(EXIT_BENCH)
+
+
+@bench_app.command()
+def scan(
+    into: Annotated[Path, typer.Option(help="where to write the bench file; stills of cameras go beside it")] = Path(
+        "bench.toml"
+    ),
+) -> None:
+    """List ports, radios and cameras of this host, and write a first bench file that explains itself."""
+    if into.exists():
+        raise InputError(f"--into {into}", "is there already.", "Name another file.")
+    if not into.parent.is_dir():
+        raise InputError(f"--into {into}", f"there is no folder {into.parent}.", "Make it, or name another file.")
+    found = Found(find_ports(), find_radios(), find_cameras())
+    screen = Console(highlight=False)
+    for line in _lines(found):
+        screen.print(Text(printable(line)), soft_wrap=True)
+    for camera in found.cameras:
+        if camera.still is not None:
+            still = into.with_name(f"{into.stem}-{Path(camera.path).name}.png")
+            cv2.imwrite(str(still), camera.still)
+            screen.print(Text(f"Its picture: {still}"), soft_wrap=True)
+    into.write_text(first_bench_file(found), encoding="utf-8")
+    told = f"Bench file: {into}. Answer its questions; then: hil bench check --bench {into}"
+    screen.print(Text(told), soft_wrap=True)
+
+
+def _lines(found: Found) -> list[str]:
+    ports = [
+        f"port    {port.path}  {port.description}  serial number {port.serial_number or '-'}" for port in found.ports
+    ]
+    radios = [
+        f"radio   {radio.interface}  {radio.address}  {', '.join(radio.modes)}{'  (used by the host)' if radio.is_used else ''}"
+        for radio in found.radios
+    ]
+    cameras = [f"camera  {camera.path}  {camera.name}" for camera in found.cameras]
+    return [
+        *(ports or ["port    none: no serial adapter on USB"]),
+        *(radios or ["radio   none"]),
+        *(cameras or ["camera  none"]),
+    ]
+
+
+@bench_app.command()
+def clean() -> None:
+    """Remove what dead runs left behind, and only that: namespaces that nobody runs in. Their radios come back."""
+    leftovers = find_leftovers()
+    for leftover in leftovers:
+        if leftover.held_by:
+            typer.echo(f"{leftover.name}: left alone, process {leftover.held_by[0]} runs in it")
+        else:
+            remove(leftover)
+            typer.echo(f"{leftover.name}: removed")
+    if not leftovers:
+        typer.echo("Nothing is left behind.")
 
 
 def _table(found: list[Tried], name: str) -> Table:

@@ -164,6 +164,8 @@ class HostAccessPoint(AccessPoint):
         for network in (*self._networks.values(), self._control_network):
             if network is not None and not network.answers:
                 raise InstrumentGone(self.source, f"its daemon on {network.interface} is gone.")
+        if self._leases is not None and not self._leases.running:
+            raise InstrumentGone(self.source, "its DHCP server is gone.", f"Look at {self._folder / 'leases.log'}.")
         return {"members": len(self._radio_of), "network": self.network}
 
     def _dial(self, host: str, port: int) -> socket.socket:

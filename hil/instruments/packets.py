@@ -17,6 +17,7 @@ STAMP = struct.Struct("@qq")  # struct timespec
 LONGEST = 65536
 SECOND_NS = 1e-9
 WAKE_S = 0.2
+LONGEST_LAG_S = 2.0
 
 IPV4, ARP = b"\x08\x00", b"\x08\x06"  # IEEE 802 numbers of IANA: EtherTypes
 UDP = 17
@@ -62,7 +63,9 @@ class PacketEar:
             except OSError:  # the interface is gone: that no control comes by it any more tells it
                 return
             now_s, wall_s = time.monotonic(), time.time()
-            self._on_packet(packet, now_s - max(wall_s - _stamp_s(told, wall_s), 0.0))
+            lag_s = wall_s - _stamp_s(told, wall_s)
+            # The stamp is by the host's wall clock: where that was set meanwhile, it tells nothing.
+            self._on_packet(packet, now_s - (lag_s if 0.0 <= lag_s <= LONGEST_LAG_S else 0.0))
 
 
 class AddressWatch:

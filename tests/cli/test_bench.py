@@ -61,3 +61,19 @@ def test_a_bench_file_that_is_not_there_is_wrong_input(tmp_path: Path) -> None:
     ended = hil("bench", "check", "--bench", "no.toml", cwd=tmp_path)
     assert ended.code == 2
     assert "no.toml: there is no such bench file" in ended.err
+
+
+def test_a_scan_writes_no_file_over_another(tmp_path: Path) -> None:
+    (tmp_path / "bench.toml").write_text("mine", encoding="utf-8")
+    ended = hil("bench", "scan", cwd=tmp_path)
+    assert ended.code == 2
+    assert "bench.toml: is there already" in ended.err
+    assert (tmp_path / "bench.toml").read_text(encoding="utf-8") == "mine"
+    assert hil("bench", "scan", "--into", "no/bench.toml", cwd=tmp_path).code == 2
+
+
+def test_a_scan_leaves_a_file_that_asks(tmp_path: Path) -> None:
+    ended = hil("bench", "scan", "--into", "desk.toml", cwd=tmp_path)
+    assert ended.code == 0, ended.err
+    assert "hil bench check --bench desk.toml" in ended.out
+    assert 'kind = "desk"' in (tmp_path / "desk.toml").read_text(encoding="utf-8")

@@ -1,10 +1,12 @@
 """What becomes of the host's radios when something goes wrong there: only the lab has any to lose."""
 
 import contextlib
+import itertools
 import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +15,7 @@ import pytest
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Timeline
+from hil.instruments.air_capture import AirCapture
 from hil.instruments.host_access_point import HostAccessPoint
 from hil.instruments.stations import NetworkPlan
 
@@ -25,6 +28,7 @@ import sys, time
 from pathlib import Path
 from hil.core.clock import Clock
 from hil.core.timeline import Timeline
+from hil.instruments.air_capture import AirCapture
 from hil.instruments.host_access_point import HostAccessPoint
 from hil.instruments.stations import NetworkPlan
 point = HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", Path(sys.argv[1]))
@@ -71,6 +75,40 @@ def test_a_daemon_that_is_killed_is_a_witness_gone(point: HostAccessPoint) -> No
     subprocess.run(["pkill", "-KILL", "hostapd"], check=True, timeout=LIMIT_S)
     with pytest.raises(InstrumentGone, match=r"access point.*wlan0.*gone"):
         point.ask_status()
+
+
+def test_a_dhcp_server_that_is_killed_is_a_witness_gone(point: HostAccessPoint) -> None:
+    point.up(NETWORK)
+    point.ask_status()
+    subprocess.run(["pkill", "-KILL", "dnsmasq"], check=True, timeout=LIMIT_S)
+    with pytest.raises(InstrumentGone, match=r"access point.*DHCP server is gone"):
+        wait_until_asking_fails(point)
+
+
+def wait_until_asking_fails(point: HostAccessPoint) -> None:
+    """Ask until it raises: a killed process is gone a little after the signal."""
+    until_s = time.monotonic() + LIMIT_S
+    while time.monotonic() < until_s:
+        point.ask_status()
+        time.sleep(0.05)
+
+
+def test_frames_keep_their_times_while_the_host_s_clock_is_set_by_an_hour(point: HostAccessPoint) -> None:
+    heard_s: list[float] = []
+    with contextlib.closing(AirCapture("wlan3", 1, lambda _frame, came_s: heard_s.append(came_s))) as capture:
+        for address in point.addresses:
+            capture.add(address)
+        point.up(NETWORK)
+        begun_s, wall_s = time.monotonic(), time.time()
+        for step_s in (3600.0, -3600.0):
+            time.sleep(1.0)  # frames come all the while
+            time.clock_settime(time.CLOCK_REALTIME, time.time() + step_s)
+        time.sleep(1.0)
+        assert abs(time.time() - wall_s) < LIMIT_S
+    told_s = [came_s for came_s in heard_s if came_s >= begun_s - 1.0]
+    assert len(told_s) == len(heard_s) > 10
+    assert max(told_s) <= time.monotonic()
+    assert all(after_s - before_s > -0.2 for before_s, after_s in itertools.pairwise(told_s))
 
 
 def test_a_radio_in_use_is_not_there_for_another_run(point: HostAccessPoint, tmp_path: Path) -> None:

@@ -1,0 +1,147 @@
+"""What this host has that a bench can be made of: serial ports, radios, cameras; and what a dead run left behind."""
+
+import re
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from serial.tools import list_ports
+
+from hil.core.errors import BenchError
+from hil.instruments.namespace import INTERFACES, NAMED, ORDER_S
+
+Picture = NDArray[np.uint8]
+
+OURS = re.compile(r"hil-(ap|probe|air)-\w+")
+"""Names of namespaces that runs make, one of each a slot."""
+CAMERAS = Path("/sys/class/video4linux")
+STILL_TRIES = 5  # a camera's first pictures may be dark, or none
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPort:
+    """A serial port that an adapter on USB offers; texts, empty where the adapter does not say."""
+
+    path: str
+    vendor: str
+    product: str
+    serial_number: str
+    location: str
+    description: str
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRadio:
+    """A radio, by its interface; what it can be, as the kernel says it: `AP`, `managed`, `monitor`..."""
+
+    interface: str
+    address: str
+    driver: str
+    modes: tuple[str, ...]
+    is_used: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FoundCamera:
+    """A camera device with a still, where it shows one."""
+
+    path: str
+    name: str
+    still: Picture | None
+
+
+@dataclass(frozen=True, slots=True)
+class Leftover:
+    """A namespace of ours; `held_by` are the processes that run in it: with any it is no leftover, but a run's."""
+
+    name: str
+    held_by: tuple[int, ...]
+
+
+def find_ports() -> list[FoundPort]:
+    """Ports of adapters on USB, by path: others are no boards'."""
+    return [
+        FoundPort(
+            port.device,
+            f"{port.vid:04x}",
+            f"{port.pid:04x}",
+            port.serial_number or "",
+            port.location or "",
+            port.description or "",
+        )
+        for port in sorted(list_ports.comports(), key=lambda port: str(port.device))
+        if port.vid is not None and port.pid is not None
+    ]
+
+
+def find_radios() -> list[FoundRadio]:
+    """Radios that are the host's now; those that a run holds are in its namespaces."""
+    return [_radio(path) for path in sorted(INTERFACES.glob("*")) if (path / "phy80211").exists()]
+
+
+def _radio(path: Path) -> FoundRadio:
+    phy = (path / "phy80211" / "name").read_text(encoding="ascii").strip()
+    driver = path / "device" / "driver"
+    return FoundRadio(
+        interface=path.name,
+        address=(path / "address").read_text(encoding="ascii").strip(),
+        driver=driver.resolve().name if driver.exists() else "",
+        modes=_modes(_said("iw", "phy", phy, "info")),
+        is_used=(path / "operstate").read_text(encoding="ascii").strip() == "up",
+    )
+
+
+def _modes(told: str) -> tuple[str, ...]:
+    """The lines below "Supported interface modes:", as iw tells them."""
+    found = re.search(r"Supported interface modes:\n((?:\t\t \* .+\n)+)", told)
+    return tuple(line.strip("\t *") for line in found[1].splitlines()) if found else ()
+
+
+def find_cameras() -> list[FoundCamera]:
+    """Devices that a picture can be had from, each with one."""
+    found = []
+    for place in sorted(CAMERAS.glob("video*"), key=lambda path: int(path.name.removeprefix("video"))):
+        capture = cv2.VideoCapture(f"/dev/{place.name}", cv2.CAP_V4L2)
+        if capture.isOpened():
+            name = (place / "name").read_text(encoding="utf-8", errors="replace").strip()
+            found.append(FoundCamera(f"/dev/{place.name}", name, _still(capture)))
+        capture.release()
+    return found
+
+
+def _still(capture: cv2.VideoCapture) -> Picture | None:
+    still: Picture | None = None
+    for _ in range(STILL_TRIES):
+        ok, picture = capture.read()
+        still = np.asarray(picture, np.uint8) if ok else still
+    return still
+
+
+def find_leftovers() -> list[Leftover]:
+    """Namespaces of ours, and who runs in them."""
+    names = sorted(path.name for path in NAMED.glob("hil-*") if OURS.fullmatch(path.name)) if NAMED.exists() else []
+    return [Leftover(name, tuple(int(pid) for pid in _said("ip", "netns", "pids", name).split())) for name in names]
+
+
+def remove(leftover: Leftover) -> None:
+    """Remove a namespace that nobody runs in; its radios come back to the host.
+
+    Raises:
+        BenchError: it is a run's, or this process may not.
+    """
+    if leftover.held_by:
+        raise BenchError(f"namespace {leftover.name}", f"processes run in it: {', '.join(map(str, leftover.held_by))}.")
+    _said("ip", "netns", "delete", leftover.name)
+
+
+def _said(*words: str) -> str:
+    try:
+        done = subprocess.run(words, capture_output=True, text=True, timeout=ORDER_S, check=False)
+    except (OSError, subprocess.TimeoutExpired) as error:
+        raise BenchError(words[0], f"{' '.join(words)}: {error}.", "Is the program installed?") from error
+    if done.returncode:
+        raise BenchError(words[0], f"{' '.join(words)}: {done.stderr.strip() or done.returncode}.")
+    return done.stdout
