@@ -22,6 +22,7 @@ from hil.drive.load_bench import open_bench
 from hil.evidence.camera import camera_of
 from hil.evidence.window import Record
 from hil.instruments.bench import Bench
+from hil.instruments.lamp_camera import NOT_LOCKED
 
 DARK_S, SHORT_S, HEARD_S, SPEAKS_S, SEEN_S = 2.0, 0.5, 2.0, 3.0, 4.0
 IN_AIR_S, JOIN_S = 5.0, 30.0
@@ -195,7 +196,15 @@ def _camera(bench: Bench, folder: RunFolder) -> str:
     times_s = camera.frames.times_s
     rate = bench.clock.unit_s((len(times_s) - 1) / (times_s[-1] - times_s[0]))
     late_s, doubt_s = (bench.clock.real_s(s) for s in (camera.delay.offset_s, camera.delay.doubt_s))
-    return f"{rate:.1f} frames/s, {late_s:.3f} ± {doubt_s:.3f} s late; the bench's own lamp is seen"
+    open_ones = [
+        name.replace("_", " ")
+        for moment in bench.timeline.since()
+        if moment.is_("camera", "settings")
+        for name, told in moment.data.items()
+        if told == NOT_LOCKED
+    ]
+    unlocked = f"; cannot be locked: {', '.join(open_ones)}" if open_ones else ""
+    return f"{rate:.1f} frames/s, {late_s:.3f} ± {doubt_s:.3f} s late; the bench's own lamp is seen{unlocked}"
 
 
 TRIALS = (

@@ -104,9 +104,9 @@ class HostAccessPoint(AccessPoint):
 
     def _go_up(self, plan: NetworkPlan, radio: int) -> str:
         if plan.refuses_leases or plan.weaker_by_db:
-            raise BenchError(self.source, "this one cannot refuse a lease, nor send more weakly.")
+            raise InstrumentGone(self.source, "this one cannot refuse a lease, nor send more weakly.")
         if radio >= len(self._interfaces):
-            raise BenchError(self.source, "it has too few radios.", "Name another in access_point.radios.")
+            raise InstrumentGone(self.source, "it has too few radios.", "Name another in access_point.radios.")
         interface = self._interfaces[radio]
         settings = settings_of(
             plan.name.encode(), plan.passphrase, plan.channel, hidden=plan.hidden, country=self._country

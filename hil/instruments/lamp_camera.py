@@ -5,6 +5,7 @@ stall or stop is noticed within two real seconds and booked; no colour or stage 
 """
 
 import os
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -15,10 +16,18 @@ import numpy as np
 
 from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops, FrameWriter
+from hil.core.moments import Json
 from hil.core.timeline import Timeline
 
 STALL_REAL_S = 1.5
 OPEN_REAL_S = 5.0
+# V4L2_EXPOSURE_MANUAL is 1 in the kernel's v4l2-controls.h; OpenCV hands it on as it is.
+BY_HAND = {
+    "exposure": (cv2.CAP_PROP_AUTO_EXPOSURE, 1.0),
+    "white_balance": (cv2.CAP_PROP_AUTO_WB, 0.0),
+    "focus": (cv2.CAP_PROP_AUTOFOCUS, 0.0),
+}
+NOT_LOCKED = "cannot be locked"
 Region = tuple[int, int, int, int]
 OnFrame = Callable[[float, Crops], None]
 
@@ -62,6 +71,8 @@ class LampCamera:
             BenchError: the camera cannot be opened or shows nothing.
         """
         capture = self._open()
+        if self._is_device:
+            self._timeline.add("camera", "settings", details=_lock(capture))
         ok, picture = capture.read()
         if not ok:
             raise BenchError(f"camera {self.source}", "opened, but shows no picture.", "Is another program using it?")
@@ -88,6 +99,11 @@ class LampCamera:
                 self._arrived.wait(self._timeline.clock.real_s(left_s))
         return self._last_s > time_s
 
+    @property
+    def _is_device(self) -> bool:
+        """Whether it is a device of this machine: else nobody here can set it."""
+        return isinstance(self.source, int) or self.source.startswith("/dev/")
+
     def _open(self) -> cv2.VideoCapture:
         if isinstance(self.source, str) and "://" in self.source:
             # Limits can only be given while opening; without them a stalled stream is 30 s of silence.
@@ -98,7 +114,8 @@ class LampCamera:
             capture = cv2.VideoCapture(self.source, cv2.CAP_FFMPEG, limits)
         else:
             wanted = [cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*self._pixel_format)] if self._pixel_format else []
-            capture = cv2.VideoCapture(self.source, cv2.CAP_ANY, wanted)
+            through = cv2.CAP_V4L2 if self._is_device and sys.platform == "linux" else cv2.CAP_ANY
+            capture = cv2.VideoCapture(self.source, through, wanted)
         if not capture.isOpened():
             raise BenchError(
                 f"camera {self.source}",
@@ -143,6 +160,14 @@ class LampCamera:
             self._arrived.notify_all()
         if self.on_frame is not None:
             self.on_frame(time_s, unit)
+
+
+def _lock(capture: cv2.VideoCapture) -> dict[str, Json]:
+    """Take from the camera what it would set by itself, and say for each whether it reads back so."""
+    return {
+        name: "locked" if capture.set(setting, by_hand) and capture.get(setting) == by_hand else NOT_LOCKED
+        for name, (setting, by_hand) in BY_HAND.items()
+    }
 
 
 def _crop(picture: Crops, region: Region) -> Crops:

@@ -150,3 +150,13 @@ def test_a_camera_that_goes_is_noticed(camera: LampCamera, scene: Scene, timelin
     )
     assert not isinstance(seen, Expired), seen
     assert seen.time_s - gone_s < NOTICED_S
+
+
+def test_what_it_sets_by_itself_is_locked_or_said_to_be_not(camera: LampCamera, timeline: Timeline, place: str) -> None:
+    """The kernel's test device has none of these settings; a stream from elsewhere cannot be set from here at all."""
+    told = [m for m in timeline.since() if m.is_("camera", "settings")]
+    if place == "virtual":
+        assert told == []
+        return
+    (settings,) = told
+    assert {settings.text(name) for name in ("exposure", "white_balance", "focus")} == {"cannot be locked"}
