@@ -9,6 +9,7 @@ import errno
 import re
 import threading
 import time
+from contextlib import suppress
 from io import FileIO
 from math import inf
 from pathlib import Path
@@ -18,6 +19,7 @@ import serial
 from hil.core.errors import BenchError, InputError
 from hil.core.moments import Json, Moment
 from hil.core.timeline import Timeline
+from hil.instruments.serial_ports import path_of
 
 LINE_LIMIT = 4096  # bytes of a line that become one moment; a longer one is told in pieces
 LINES_A_SECOND = 200  # of real time; above it, or above so many bytes, lines are counted, not told one by one
@@ -25,11 +27,13 @@ BYTES_A_SECOND = 100_000
 RAW_LIMIT = 64 << 20  # bytes kept of a unit that prints for ever
 RESET_REAL_S = 0.1  # how long the reset line is held; the usual circuit needs some milliseconds
 POLL_REAL_S = 0.05
+BACK_REAL_S = 0.2  # between two looks for a port that was lost
+KEY = "console.port"
 LISTENS_EVERY_S = 0.5  # unit seconds; how often the reader tells that it is at the port
 
 
 class Console:
-    """One serial port: a device path or any pyserial URL."""
+    """One serial port: a device path, any pyserial URL, or an adapter by what it is known by (`serial_ports`)."""
 
     def __init__(
         self,
@@ -54,6 +58,7 @@ class Console:
         if rom_baud is not None:
             timeline.listen(self._expect_rom)
         self._serial: serial.Serial | None = None
+        self._is_lost = False
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
         self._rate = _Rate()
@@ -76,11 +81,14 @@ class Console:
         except OSError as error:
             port.close()
             raise BenchError(f"console {self.port}", f"{self._raw_file} cannot be written: {error}.") from error
-        self._serial = port
-        self._timeline.add("console", "opened", port=self.port, baud=self._baud, listens_every_s=LISTENS_EVERY_S)
+        self._take(port)
         self._stop.clear()
-        self._thread = threading.Thread(target=self._read, args=(port, raw), name="console", daemon=True)
+        self._thread = threading.Thread(target=self._listen, args=(port, raw), name="console", daemon=True)
         self._thread.start()
+
+    def _take(self, port: serial.Serial) -> None:
+        self._serial, self._is_lost = port, False
+        self._timeline.add("console", "opened", port=self.port, baud=self._baud, listens_every_s=LISTENS_EVERY_S)
 
     def close(self) -> None:
         """Stop reading and free the port, for the flasher or for good."""
@@ -99,8 +107,9 @@ class Console:
         Raises:
             BenchError: the port is closed or broke.
         """
-        if self._serial is None:
-            raise BenchError(f"console {self.port}", "its reset line was asked for while the port is closed.")
+        if self._serial is None or self._is_lost:
+            state = "lost" if self._is_lost else "closed"
+            raise BenchError(f"console {self.port}", f"its reset line was asked for while the port is {state}.")
         try:
             self._timeline.add("console", "reset line", asked_by=asked_by)
             self._serial.rts = True
@@ -120,26 +129,41 @@ class Console:
         )
         self._timeline.add("console", "reset line released", time_s=time_s, doubt_s=doubt_s)
 
+    def _listen(self, port: serial.Serial, raw: FileIO) -> None:
+        """Read until the end; a port that is lost is opened again as soon as it is back."""
+        with raw:
+            self._read(port, raw)
+            while not self._stop.wait(BACK_REAL_S):
+                with suppress(InputError, BenchError):
+                    back = open_port(self.port, self._baud)
+                    if self._stop.is_set():
+                        back.close()
+                        return
+                    port.close()
+                    self._take(back)
+                    port = back
+                    self._read(port, raw)
+
     def _read(self, port: serial.Serial, raw: FileIO) -> None:
         rest = b""
-        with raw:
-            while not self._stop.is_set():
-                try:
-                    self._follow_rate(port)
-                    chunk = port.read(max(1, min(port.in_waiting, 65536)))
-                except (serial.SerialException, OSError) as error:
-                    if not self._stop.is_set():
-                        self._timeline.add("console", "lost", why=str(error))
-                    break
-                self._tell_listening()
-                self._keep(raw, chunk)
-                *lines, rest = (rest + chunk).split(b"\n")
-                for line in lines:
-                    self._tell(line)
-                if len(rest) > LINE_LIMIT:  # a unit that never ends its line
-                    rest = self._tell_pieces(rest)
-            if rest:
-                self._tell(rest)
+        while not self._stop.is_set():
+            try:
+                self._follow_rate(port)
+                chunk = port.read(max(1, min(port.in_waiting, 65536)))
+            except (serial.SerialException, OSError) as error:
+                if not self._stop.is_set():
+                    self._is_lost = True
+                    self._timeline.add("console", "lost", why=str(error))
+                break
+            self._tell_listening()
+            self._keep(raw, chunk)
+            *lines, rest = (rest + chunk).split(b"\n")
+            for line in lines:
+                self._tell(line)
+            if len(rest) > LINE_LIMIT:  # a unit that never ends its line
+                rest = self._tell_pieces(rest)
+        if rest:
+            self._tell(rest)
 
     def _expect_rom(self, moment: Moment) -> None:
         if moment.is_("power", "on") or moment.is_("console", "reset line"):
@@ -217,7 +241,7 @@ class _Rate:
         return True
 
 
-def open_port(port: str, baud: int, *, key: str = "console.port") -> serial.Serial:
+def open_port(port: str, baud: int, *, key: str = KEY) -> serial.Serial:
     """Open a serial port with both control lines released; `key` is where the bench file names it.
 
     Raises:
@@ -225,6 +249,7 @@ def open_port(port: str, baud: int, *, key: str = "console.port") -> serial.Seri
         BenchError: it is busy or broken.
     """
     remedy = f"Correct {key} in the bench file, or plug it in."
+    port = path_of(port, key)
     try:
         handle = serial.serial_for_url(port, do_not_open=True, baudrate=baud, timeout=POLL_REAL_S)
         handle.dtr = False

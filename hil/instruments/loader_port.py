@@ -6,6 +6,7 @@ import serial
 import serial.rfc2217
 
 from hil.core.errors import BenchError
+from hil.instruments.serial_ports import path_of
 
 #: The rate at which a chip's ROM speaks after its automatic detection; also what the console is left at.
 LOADER_BAUD = 115_200
@@ -55,8 +56,10 @@ def open_loader_port(port_url: str) -> Port:
     """Open a device or an `rfc2217://` port with reset and boot line at rest.
 
     Raises:
+        InputError: it is named by an adapter that is not there.
         BenchError: it cannot be opened.
     """
+    port_url = path_of(port_url, "console.port")
     try:
         if port_url.startswith("rfc2217:"):
             port: Port = _LoaderPort()

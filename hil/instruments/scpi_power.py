@@ -13,6 +13,7 @@ from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.moments import Moment
 from hil.core.timeline import Timeline
 from hil.instruments.power import Power, SupplyState
+from hil.instruments.serial_ports import path_of
 
 ANSWER_S = 2.0
 LONGEST = 256
@@ -36,7 +37,9 @@ class ScpiPower(Power):
         self._lock = threading.Lock()
         remedy = "Correct power.port in the bench file, and see that the supply is on."
         try:
-            self._port = serial.serial_for_url(port, baudrate=baud, timeout=ANSWER_S, write_timeout=ANSWER_S)
+            self._port = serial.serial_for_url(
+                path_of(port, "power.port"), baudrate=baud, timeout=ANSWER_S, write_timeout=ANSWER_S
+            )
         except (ValueError, serial.SerialException, OSError) as error:
             raise InputError(f"bench file: power.port = {port!r}", f"cannot be opened: {error}.", remedy) from error
         try:

@@ -14,10 +14,12 @@ import pytest
 
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError, InstrumentGone
-from hil.core.timeline import Timeline
+from hil.core.timeline import Expired, Timeline
 from hil.instruments.air_capture import AirCapture
+from hil.instruments.console import Console
 from hil.instruments.host_access_point import HostAccessPoint
 from hil.instruments.stations import NetworkPlan
+from hil.virtual.lab.usb_serial import UsbSerialPort
 
 pytestmark = pytest.mark.skipif(os.environ.get("LAB") != "1", reason="needs the lab's radios: ci/measure lab")
 
@@ -27,8 +29,9 @@ KILLED = """
 import sys, time
 from pathlib import Path
 from hil.core.clock import Clock
-from hil.core.timeline import Timeline
+from hil.core.timeline import Expired, Timeline
 from hil.instruments.air_capture import AirCapture
+from hil.instruments.console import Console
 from hil.instruments.host_access_point import HostAccessPoint
 from hil.instruments.stations import NetworkPlan
 point = HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", Path(sys.argv[1]))
@@ -119,3 +122,29 @@ def test_a_radio_in_use_is_not_there_for_another_run(point: HostAccessPoint, tmp
 def test_what_hostapd_refuses_is_told_with_its_log(point: HostAccessPoint) -> None:
     with pytest.raises(BenchError, match=r"access point.*log"):
         point.up(NetworkPlan("bench-q7", "leaf and stem", 200))
+
+
+def test_a_serial_port_unplugged_and_plugged_again_is_read_on(tmp_path: Path) -> None:
+    """Known by its serial number: the kernel may give it another path."""
+    timeline = Timeline(Clock())
+    with contextlib.closing(UsbSerialPort("MV2-fault")) as unit, contextlib.ExitStack() as stack:
+        assert unit.port.startswith("/dev/ttyACM")
+        console = Console("usb:MV2-fault", timeline, tmp_path / "console.raw")
+        console.open()
+        stack.callback(console.close)
+        unit.say(b"before\r\n")
+        _wait(timeline, "line", "before")
+        unit.unplug()
+        _wait(timeline, "lost")
+        mark = timeline.mark()
+        unit.plug()
+        _wait(timeline, "opened", since=mark)
+        unit.say(b"after\r\n")
+        _wait(timeline, "line", "after")
+
+
+def _wait(timeline: Timeline, kind: str, text: str = "", since: int = 0) -> None:
+    seen = timeline.wait(
+        lambda m: m.is_("console", kind) and text in m.text("text"), limit_s=LIMIT_S, awaited=kind, since=since
+    )
+    assert not isinstance(seen, Expired), [m for m in timeline.since() if m.source == "console"]

@@ -61,7 +61,12 @@ class Unit:
             self._ours = -1
         else:
             self._linked().close()
+            self._server.close()
             self._link = None
+
+    def plug(self) -> None:
+        """Put it back where it was: a socket only."""
+        self._server = socket.create_server(("127.0.0.1", int(self.port.rpartition(":")[2])))
 
     def close(self) -> None:
         if self._kind == "pseudo-terminal":
@@ -216,6 +221,7 @@ def test_a_port_that_is_lost_is_booked_and_can_be_opened_again(timeline: Timelin
     unit.unplug()
     seen(timeline, "lost")
     console.close()
+    unit.plug()
     console.open()
     unit.say(b"after\n")
     seen(timeline, "line", match=lambda m: m.text("text") == "after")
@@ -223,6 +229,26 @@ def test_a_port_that_is_lost_is_booked_and_can_be_opened_again(timeline: Timelin
     unit.close()
     assert texts(timeline) == ["before", "and a rest", "after"]
     assert (tmp_path / "console.raw").read_bytes() == b"before\nand a restafter\n"
+
+
+def test_a_port_that_comes_back_is_opened_again_by_itself(timeline: Timeline, tmp_path: Path) -> None:
+    unit = Unit("socket")
+    console = Console(unit.port, timeline, tmp_path / "console.raw")
+    console.open()
+    unit.say(b"before\n")
+    seen(timeline, "line")
+    unit.unplug()
+    seen(timeline, "lost")
+    with pytest.raises(BenchError, match="while the port is lost"):
+        console.reset(asked_by="leg")
+    unit.plug()
+    seen(timeline, "opened", 2)
+    unit.say(b"after\n")
+    seen(timeline, "line", match=lambda m: m.text("text") == "after")
+    console.close()
+    unit.close()
+    kinds = [m.kind for m in timeline.since() if m.kind in ("opened", "lost", "closed")]
+    assert kinds == ["opened", "lost", "opened", "closed"]
 
 
 def test_a_full_disk_is_the_bench_s_trouble_and_the_lines_go_on(unit: Unit, timeline: Timeline) -> None:

@@ -90,6 +90,8 @@ def _dead_probe(bench: Bench) -> None:
 
 
 def _console_unplugged(bench: Bench) -> None:
+    """For good: nobody plugs it in again."""
+    bench.console.port = "usb:none"
     link: socket.socket = bench.console._serial._socket  # type: ignore[union-attr]
     link.shutdown(socket.SHUT_RDWR)
 
