@@ -18,7 +18,7 @@ from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
 from hil.drive.bench_check import Tried, check_bench
 from hil.instruments.first_bench_file import Found, first_bench_file
-from hil.instruments.found import find_cameras, find_leftovers, find_ports, find_radios, remove
+from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
 from hil.virtual import bench_named
 
 bench_app = typer.Typer(no_args_is_help=True, help="What a bench is made of, and whether it is ready.")

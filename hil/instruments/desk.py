@@ -13,14 +13,14 @@ from hil.core.product import Product
 from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
 from hil.core.trial import Trial
-from hil.instruments.air_capture import AirCapture, akin
 from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.bench import Bench, OpenBench, Previous
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.flasher import Flasher
-from hil.instruments.host_access_point import HostAccessPoint
-from hil.instruments.host_probe import HostProbe
+from hil.instruments.host.access_point import HostAccessPoint
+from hil.instruments.host.air_capture import AirCapture, akin
+from hil.instruments.host.probe import HostProbe
 from hil.instruments.lamp_camera import LampCamera
 from hil.instruments.line_lamp import LineLamp
 from hil.instruments.scpi_power import ScpiPower

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hil.instruments.found import FoundCamera, FoundPort, FoundRadio
+from hil.instruments.host.found import FoundCamera, FoundPort, FoundRadio
 
 QUESTION = "QUESTION"
 WANTED_RADIOS = 4

@@ -16,7 +16,7 @@ from hil.core.clock import Clock
 from hil.core.errors import InputError
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
-from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.stations import AccessPoint, NetworkPlan
 from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualAccessPoint

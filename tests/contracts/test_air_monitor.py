@@ -16,9 +16,9 @@ from support.guests import SPEED, Guest, HostGuest, VirtualGuest
 from hil.core.clock import Clock
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
-from hil.instruments.air_capture import AirCapture
 from hil.instruments.air_monitor import AirMonitor
-from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.host.access_point import HostAccessPoint
+from hil.instruments.host.air_capture import AirCapture
 from hil.instruments.stations import AccessPoint, NetworkPlan
 from hil.virtual.air.monitor import Monitor
 from hil.virtual.bench_air import AirThread

@@ -8,14 +8,14 @@ import sys
 import pytest
 
 from hil.core.errors import BenchError
-from hil.instruments.found import find_cameras, find_leftovers, find_radios, remove
+from hil.instruments.host.found import find_cameras, find_leftovers, find_radios, remove
 
 pytestmark = pytest.mark.skipif(os.environ.get("LAB") != "1", reason="needs the lab's radios: ci/measure lab")
 
 LIMIT_S = 60.0
 HOLDS = """
 import subprocess, sys, time
-from hil.instruments.namespace import Namespace
+from hil.instruments.host.namespace import Namespace
 space = Namespace("hil-ap-9", ["wlan0"])
 space.start(["sleep", "600"], subprocess.DEVNULL)
 print("held", flush=True)

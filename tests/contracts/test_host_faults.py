@@ -15,9 +15,9 @@ import pytest
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Expired, Timeline
-from hil.instruments.air_capture import AirCapture
 from hil.instruments.console import Console
-from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.host.access_point import HostAccessPoint
+from hil.instruments.host.air_capture import AirCapture
 from hil.instruments.stations import NetworkPlan
 from hil.virtual.lab.usb_serial import UsbSerialPort
 
@@ -30,9 +30,9 @@ import sys, time
 from pathlib import Path
 from hil.core.clock import Clock
 from hil.core.timeline import Expired, Timeline
-from hil.instruments.air_capture import AirCapture
+from hil.instruments.host.air_capture import AirCapture
 from hil.instruments.console import Console
-from hil.instruments.host_access_point import HostAccessPoint
+from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.stations import NetworkPlan
 point = HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", Path(sys.argv[1]))
 point.up(NetworkPlan("bench-q7", "leaf and stem", 1))

@@ -16,8 +16,8 @@ from support.guests import SPEED
 
 from hil.core.clock import Clock
 from hil.core.timeline import Timeline
-from hil.instruments.host_access_point import ADDRESS, HostAccessPoint
-from hil.instruments.host_probe import HostProbe
+from hil.instruments.host.access_point import ADDRESS, HostAccessPoint
+from hil.instruments.host.probe import HostProbe
 from hil.instruments.pages import Pages
 from hil.instruments.stations import NetworkPlan, Probe
 from hil.virtual.air.radio import HotspotPlan, Radio

@@ -9,7 +9,7 @@ import pytest
 from hil.core.bench_file import load_bench_file
 from hil.core.errors import InputError
 from hil.instruments.first_bench_file import LACKING, QUESTION, Found, first_bench_file
-from hil.instruments.found import FoundCamera, FoundPort, FoundRadio, _modes
+from hil.instruments.host.found import FoundCamera, FoundPort, FoundRadio, _modes
 
 PORTS = [
     FoundPort("/dev/ttyACM0", "303a", "1001", "7C:DF:A1", "1-1.2", 'USB "JTAG" debug unit'),

@@ -7,8 +7,8 @@ from scapy.layers.inet import IP, TCP, UDP
 from scapy.layers.l2 import ARP, Ether
 from scapy.packet import Packet
 
-from hil.instruments.air_capture import akin
-from hil.instruments.packets import AddressWatch
+from hil.instruments.host.air_capture import akin
+from hil.instruments.host.packets import AddressWatch
 
 UNIT, EVERYBODY = "02:4d:56:00:a7:31", "ff:ff:ff:ff:ff:ff"
 HELD = "198.51.100.240"

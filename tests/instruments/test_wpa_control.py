@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-import hil.instruments.wpa_control
+import hil.instruments.host.wpa_control
 from hil.core.errors import InstrumentGone
-from hil.instruments.wpa_control import WpaControl
+from hil.instruments.host.wpa_control import WpaControl
 
 LIMIT_S = 10.0
 
@@ -84,7 +84,7 @@ def test_orders_are_answered_and_reports_come_beside_them(start: Start, tmp_path
 def test_an_order_that_is_refused_or_unanswered_names_the_daemon(
     start: Start, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(hil.instruments.wpa_control, "ANSWER_S", 0.2)
+    monkeypatch.setattr(hil.instruments.host.wpa_control, "ANSWER_S", 0.2)
     start({"SET_NETWORK 0 psk short": "FAIL\n"})
     with contextlib.closing(WpaControl(tmp_path / "wlan0", "probe", lambda _report, _at_s: None)) as control:
         with pytest.raises(InstrumentGone, match=r"probe.*answers SET_NETWORK with 'FAIL'"):

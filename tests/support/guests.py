@@ -3,9 +3,9 @@
 from pathlib import Path
 from typing import Protocol
 
-from hil.instruments.lease_client import LeaseClient
-from hil.instruments.namespace import Namespace
-from hil.instruments.radio_station import RadioStation
+from hil.instruments.host.lease_client import LeaseClient
+from hil.instruments.host.namespace import Namespace
+from hil.instruments.host.radio_station import RadioStation
 from hil.virtual.air.radio import Radio
 from hil.virtual.bench_air import AirThread
 

@@ -8,7 +8,7 @@ import struct
 from collections.abc import Callable, Coroutine
 from typing import TypeVar
 
-from hil.instruments.lease_client import Bound
+from hil.instruments.host.lease_client import Bound
 from hil.virtual.air.radio import FixedAddress, HotspotPlan, Refused, SeenNetwork, Silent
 from hil.virtual.board.antenna import Antenna, Doors, Stream, Tell
 from hil.virtual.lab.radios import UnitRadios

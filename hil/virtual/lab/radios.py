@@ -11,11 +11,11 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from hil.instruments.lease_client import Bound, LeaseClient
-from hil.instruments.lease_server import LeaseServer
-from hil.instruments.namespace import Namespace
-from hil.instruments.radio_network import RadioNetwork, settings_of
-from hil.instruments.radio_station import RadioStation
+from hil.instruments.host.lease_client import Bound, LeaseClient
+from hil.instruments.host.lease_server import LeaseServer
+from hil.instruments.host.namespace import Namespace
+from hil.instruments.host.radio_network import RadioNetwork, settings_of
+from hil.instruments.host.radio_station import RadioStation
 from hil.virtual.air.radio import FixedAddress, HotspotPlan
 
 NAMESPACE = "hil-unit"

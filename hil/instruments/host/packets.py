@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 
-from hil.instruments.namespace import Namespace
+from hil.instruments.host.namespace import Namespace
 
 OnPacket = Callable[[bytes, float], None]
 OnAddress = Callable[[str, str, float], None]

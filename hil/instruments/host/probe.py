@@ -15,10 +15,10 @@ from hil.core.errors import InstrumentGone
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.lease_client import Bound, LeaseClient
-from hil.instruments.namespace import Namespace
-from hil.instruments.packets import AddressWatch, OnPacket, PacketEar
-from hil.instruments.radio_station import RadioStation
+from hil.instruments.host.lease_client import Bound, LeaseClient
+from hil.instruments.host.namespace import Namespace
+from hil.instruments.host.packets import AddressWatch, OnPacket, PacketEar
+from hil.instruments.host.radio_station import RadioStation
 from hil.instruments.stations import Details, Exchanged, Lease, Probe
 
 DIAL_S = 5.0

@@ -15,10 +15,10 @@ from pathlib import Path
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Timeline
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.lease_server import LeaseMessage, LeaseServer
-from hil.instruments.namespace import Namespace
-from hil.instruments.packets import AddressWatch, OnPacket, PacketEar
-from hil.instruments.radio_network import OnReport, RadioNetwork, settings_of
+from hil.instruments.host.lease_server import LeaseMessage, LeaseServer
+from hil.instruments.host.namespace import Namespace
+from hil.instruments.host.packets import AddressWatch, OnPacket, PacketEar
+from hil.instruments.host.radio_network import OnReport, RadioNetwork, settings_of
 from hil.instruments.stations import AccessPoint, Details, Lease, NetworkPlan, SpareAddress
 
 ADDRESS, PREFIX = "198.51.100.1", 24  # RFC 5737, TEST-NET-2: in the namespace only

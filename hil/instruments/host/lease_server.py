@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from hil.instruments.namespace import Namespace, end_program
+from hil.instruments.host.namespace import Namespace, end_program
 
 # What it logs of DHCP: `DHCPACK(hil-br) 198.51.100.10 02:00:00:00:05:00 name`.
 LOGGED = re.compile(r"(DHCP[A-Z]+)\(\S+\) (?:(\d+\.\d+\.\d+\.\d+) )?([0-9a-f]{2}(?::[0-9a-f]{2}){5})")

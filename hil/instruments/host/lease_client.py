@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from hil.instruments.namespace import Namespace, end_program
+from hil.instruments.host.namespace import Namespace, end_program
 
 # Called by the client with what it is told in the environment; what it says is read here.
 SCRIPT = """#!/bin/sh

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from hil.core.errors import InstrumentGone
-from hil.instruments.namespace import Namespace, end_program
-from hil.instruments.wpa_control import WpaControl
+from hil.instruments.host.namespace import Namespace, end_program
+from hil.instruments.host.wpa_control import WpaControl
 
 START_S = 20.0
 HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else

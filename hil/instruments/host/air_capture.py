@@ -7,8 +7,8 @@ import struct
 from collections.abc import Iterable
 
 from hil.core.errors import BenchError
-from hil.instruments.namespace import Namespace
-from hil.instruments.packets import OnPacket, PacketEar
+from hil.instruments.host.namespace import Namespace
+from hil.instruments.host.packets import OnPacket, PacketEar
 
 LOCAL_BIT = 0x02  # IEEE 802-2014, 8.2: of an address that no maker was given
 NUMBERED = 4  # addresses in a row that a chip takes from the one it was made with

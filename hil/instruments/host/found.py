@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from serial.tools import list_ports
 
 from hil.core.errors import BenchError
-from hil.instruments.namespace import INTERFACES, NAMED, ORDER_S
+from hil.instruments.host.namespace import INTERFACES, NAMED, ORDER_S
 
 Picture = NDArray[np.uint8]
 
