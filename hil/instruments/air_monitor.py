@@ -10,7 +10,6 @@ from collections import deque
 from contextlib import suppress
 from pathlib import Path
 
-from scapy.layers.dhcp import BOOTP, DHCP, DHCPTypes
 from scapy.layers.dot11 import (
     Dot11,
     Dot11AssoReq,
@@ -29,13 +28,13 @@ from scapy.utils import RawPcapNgWriter
 from hil.core.lag import RECENT, Lag
 from hil.core.moments import Json, Moment
 from hil.core.timeline import Expired, Timeline
+from hil.instruments.dhcp_messages import read_dhcp
 
 LINKTYPE_RADIOTAP = 127  # draft-ietf-opsawg-pcaplinktype: 802.11 with a radiotap header
 PSK_SUITES = (2, 6)  # IEEE 802.11-2020 table 9-151: PSK, PSK with SHA-256
 LAG_AT_FIRST_REAL_S = 0.003  # doubt of a frame's time of arrival, until enough control beacons came; no source
 LEAST_LAG_REAL_S = 0.001  # the quickest frame is late too, by what no time stamp tells; common practice, no source
 CACHED = 512
-BOOTP_OCTETS = 236  # RFC 951, 3: the fixed part of a message
 TSF_S = 1e-6  # IEEE 802.11-2020 11.1.3: the timing synchronization function counts microseconds
 
 Details = dict[str, Json]
@@ -95,9 +94,10 @@ class AirMonitor:
 
     def hear_dhcp(self, message: bytes, monotonic_s: float) -> None:
         """Take a DHCP message seen on a network."""
-        name, octets = _dhcp_name(message), message.hex()
+        read = read_dhcp(message)
+        told: Details = {"message": read.kind if read else "unknown", "octets": message.hex()}
         time_s, doubt_s = self._timeline.clock.at(monotonic_s), self._doubt_s
-        self._timeline.add("air", "dhcp", time_s=time_s, doubt_s=doubt_s, message=name, octets=octets)
+        self._timeline.add("air", "dhcp", time_s=time_s, doubt_s=doubt_s, details=told)
 
     def watch(self, name: str, limit_s: float) -> Moment | Expired:
         """Wait for a beacon of a network of that name, from now on."""
@@ -127,14 +127,6 @@ class AirMonitor:
                 self._known.clear()
             self._known[key] = result
         return result
-
-
-def _dhcp_name(message: bytes) -> str:
-    """What kind of message it is, as RFC 2131 calls it without the "DHCP"; unknown where it is none."""
-    packet = BOOTP(message) if len(message) >= BOOTP_OCTETS else Packet()
-    options = [o for o in packet[DHCP].options if isinstance(o, tuple) and len(o) == 2] if DHCP in packet else []
-    number = dict(options).get("message-type")
-    return str(DHCPTypes.get(number, "unknown")) if isinstance(number, int) else "unknown"
 
 
 def _without_stamp(header: bytes) -> bytes:

@@ -110,6 +110,20 @@ def test_without_leases_a_unit_asks_and_gets_none(scene: Scene, place: str) -> N
     scene.access_point.up(NetworkPlan(NETWORK.name, NETWORK.passphrase, 1, lease_delay_s=None))
     scene.guest.join(NETWORK.name, NETWORK.passphrase)
     scene.seen("joined")
+    assert scene.seen("lease asked").text("message") == "discover"
+    assert isinstance(scene.wait("leased", limit_s=QUIET_S[place]), Expired)
+
+
+def test_a_lease_that_is_refused_is_asked_for_and_not_given(scene: Scene, place: str) -> None:
+    scene.access_point.up(NetworkPlan(NETWORK.name, NETWORK.passphrase, 1, refuses_leases=True))
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    requested = scene.timeline.wait(
+        lambda m: m.is_("access point", "lease asked") and m.text("message") == "request",
+        limit_s=scene.timeline.clock.unit_s(LIMIT_S),
+        awaited="a request for what was offered",
+        since=0,
+    )
+    assert isinstance(requested, Moment), requested
     assert isinstance(scene.wait("leased", limit_s=QUIET_S[place]), Expired)
 
 

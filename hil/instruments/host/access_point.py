@@ -1,7 +1,7 @@
 """The access point on the host's own radios: hostapd for the networks, dnsmasq for the addresses, in a namespace of their own.
 
 All radios are bridged, so that a unit may go from one to another and keep its address. What happens is told by hostapd's
-control socket, by what dnsmasq logs of DHCP, and by the bridge itself (ARP); each with the time it came here.
+control socket, and of addresses by the packets on the bridge (DHCP, ARP); each with the time it came here.
 """
 
 import re
@@ -14,8 +14,9 @@ from pathlib import Path
 
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Timeline
+from hil.instruments.dhcp_messages import read_dhcp
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.host.lease_server import LeaseMessage, LeaseServer
+from hil.instruments.host.lease_server import LeaseServer, RefusingServer
 from hil.instruments.host.namespace import Namespace
 from hil.instruments.host.packets import AddressWatch, OnPacket, PacketEar
 from hil.instruments.host.radio_network import OnReport, RadioNetwork, settings_of
@@ -72,7 +73,8 @@ class HostAccessPoint(AccessPoint):
         self._interfaces, self._country, self._folder = list(interfaces), country, folder
         self._networks: dict[int, RadioNetwork] = {}
         self._radio_of: dict[str, int] = {}  # by a member's address
-        self._leases: LeaseServer | None = None
+        self._leases: LeaseServer | RefusingServer | None = None
+        self._on_dhcp = on_dhcp
         folder.mkdir(parents=True, exist_ok=True)
         self._control_interface = control
         self._control_network: RadioNetwork | None = None
@@ -82,7 +84,7 @@ class HostAccessPoint(AccessPoint):
         self.namespace.order("ip", "link", "add", BRIDGE, "type", "bridge")
         self.namespace.order("ip", "address", "add", f"{ADDRESS}/{PREFIX}", "dev", BRIDGE)
         self.namespace.order("ip", "link", "set", BRIDGE, "up")
-        self._ear = PacketEar(self.namespace, BRIDGE, AddressWatch(on_dhcp, self._announced).hear)
+        self._ear = PacketEar(self.namespace, BRIDGE, AddressWatch(self._hear_dhcp, self._announced).hear)
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
     @property
@@ -103,8 +105,8 @@ class HostAccessPoint(AccessPoint):
         self._control_network = self._on_air(self._control_interface, settings, lambda *_: None)
 
     def _go_up(self, plan: NetworkPlan, radio: int) -> str:
-        if plan.refuses_leases or plan.weaker_by_db:
-            raise InstrumentGone(self.source, "this one cannot refuse a lease, nor send more weakly.")
+        if plan.weaker_by_db:
+            raise InstrumentGone(self.source, "this one cannot send so much more weakly.")
         if radio >= len(self._interfaces):
             raise InstrumentGone(self.source, "it has too few radios.", "Name another in access_point.radios.")
         interface = self._interfaces[radio]
@@ -130,12 +132,17 @@ class HostAccessPoint(AccessPoint):
             self._leases = None
         if plan.lease_delay_s is None:
             return
+        if plan.refuses_leases:
+            self._leases = RefusingServer(self.namespace, BRIDGE, ADDRESS, FIRST_LEASE, NETMASK)
+            return
         addresses = (FIRST_LEASE, LAST_LEASE, NETMASK)
-        self._leases = LeaseServer(
-            self.namespace, BRIDGE, addresses, self._folder, self._told_of_lease, delay_s=plan.lease_delay_s
-        )
+        self._leases = LeaseServer(self.namespace, BRIDGE, addresses, self._folder, delay_s=plan.lease_delay_s)
 
-    def _told_of_lease(self, message: LeaseMessage, came_s: float) -> None:
+    def _hear_dhcp(self, octets: bytes, came_s: float) -> None:
+        self._on_dhcp(octets, came_s)
+        message = read_dhcp(octets)
+        if message is None:
+            return
         details = {"address": message.address, "bssid": self._bssid_of(message.address)}
         if message.kind in ASKED:
             self._report("lease asked", came_s, {**details, "message": message.kind})

@@ -1,26 +1,20 @@
-"""Gives addresses on an interface: dnsmasq as a DHCP server alone, followed by what it logs."""
+"""Gives addresses on an interface: dnsmasq as a DHCP server alone; or one of our own that refuses what it offered."""
 
-import re
+import contextlib
+import socket
 import subprocess
 import threading
-import time
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
+from scapy.layers.dhcp import BOOTP, DHCP
+
+from hil.instruments.dhcp_messages import read_dhcp
 from hil.instruments.host.namespace import Namespace, end_program
 
-# What it logs of DHCP: `DHCPACK(hil-br) 198.51.100.10 02:00:00:00:05:00 name`.
-LOGGED = re.compile(r"(DHCP[A-Z]+)\(\S+\) (?:(\d+\.\d+\.\d+\.\d+) )?([0-9a-f]{2}(?::[0-9a-f]{2}){5})")
-
-
-@dataclass(frozen=True, slots=True)
-class LeaseMessage:
-    """One message as it was logged: its kind after RFC 2131 without "DHCP", in small letters; the station; an address or ""."""
-
-    kind: str
-    address: str
-    ip: str
+REPLY = 2  # BOOTREPLY of RFC 951
+SERVER_PORT, CLIENT_PORT = 67, 68
+LONGEST = 4096
+LEASE_S = 3600
 
 
 class LeaseServer:
@@ -32,7 +26,6 @@ class LeaseServer:
         interface: str,
         addresses: tuple[str, str, str],
         folder: Path,
-        on_message: Callable[[LeaseMessage, float], None] = lambda *_: None,
         *,
         delay_s: float = 0.0,
         options: tuple[str, ...] = (),
@@ -44,21 +37,19 @@ class LeaseServer:
             interface: Which has an address of the network.
             addresses: The first and the last that it gives, and the netmask.
             folder: Where its log and its leases are kept.
-            on_message: Told each message, and when it came (monotonic), in a thread of its own.
             delay_s: How long it keeps an offer back, whole seconds.
             options: More of its own, such as `--dhcp-option=6`.
         """
-        self._folder, self._on_message = folder, on_message
         words = [
             *("dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--no-resolv", "--no-hosts", "--port=0"),
             *(f"--interface={interface}", "--bind-interfaces", "--dhcp-authoritative", "--no-ping", "--log-dhcp"),
             *("--log-facility=-", f"--dhcp-leasefile={folder / 'leases'}", "--user=root"),
-            f"--dhcp-range={','.join(addresses)},1h",
+            f"--dhcp-range={','.join(addresses)},{LEASE_S}",
             *([f"--dhcp-reply-delay={round(delay_s)}"] if delay_s else []),
             *options,
         ]
-        self._process = namespace.start(words, subprocess.PIPE)
-        threading.Thread(target=self._follow, name=f"leases {interface}", daemon=True).start()
+        with (folder / "leases.log").open("ab") as log:
+            self._process: subprocess.Popen[bytes] = namespace.start(words, log)
 
     @property
     def running(self) -> bool:
@@ -69,13 +60,55 @@ class LeaseServer:
         """End it."""
         end_program(self._process)
 
-    def _follow(self) -> None:
-        assert self._process.stdout is not None
-        with self._process.stdout as said, (self._folder / "leases.log").open("ab") as log:
-            for line in said:
-                came_s = time.monotonic()
-                log.write(line)
-                found = LOGGED.search(line.decode("utf-8", "backslashreplace"))
-                if found:
-                    kind = found[1].removeprefix("DHCP").lower()
-                    self._on_message(LeaseMessage(kind, found[3], found[2] or ""), came_s)
+
+class RefusingServer:
+    """Makes an offer to whoever asks, and a NAK of every request for it (RFC 2131, 3.1 step 4)."""
+
+    def __init__(self, namespace: Namespace, interface: str, own: str, offered: str, netmask: str) -> None:
+        """Answer on an interface from now on, as `own`, offering always the same address."""
+        self._own, self._offered, self._netmask = own, offered, netmask
+
+        def listening() -> socket.socket:
+            end = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+            end.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            end.setsockopt(socket.SOL_SOCKET, socket.SO_BROADCAST, 1)
+            end.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, interface.encode() + b"\0")
+            end.bind(("", SERVER_PORT))
+            return end
+
+        self._socket = namespace.socket_here(listening)
+        self._thread = threading.Thread(target=self._serve, name=f"refused leases {interface}", daemon=True)
+        self._thread.start()
+
+    @property
+    def running(self) -> bool:
+        """Whether it still answers."""
+        return self._thread.is_alive()
+
+    def end(self) -> None:
+        """Answer no more."""
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)  # which wakes the thread, and says that nobody is connected
+        self._thread.join()
+        self._socket.close()
+
+    def _serve(self) -> None:
+        with contextlib.suppress(OSError):
+            while asked := self._socket.recv(LONGEST):
+                answer = refusal(asked, self._own, self._offered, self._netmask)
+                if answer:
+                    self._socket.sendto(answer, ("255.255.255.255", CLIENT_PORT))
+
+
+def refusal(asked: bytes, own: str, offered: str, netmask: str) -> bytes:
+    """What such a server answers to a message: an offer to a discover, a NAK to a request; nothing to all else."""
+    message, packet = read_dhcp(asked), BOOTP(asked)
+    kind = message.kind if message else ""
+    head = {"op": REPLY, "xid": packet.xid, "flags": packet.flags, "chaddr": packet.chaddr, "giaddr": packet.giaddr}
+    if kind == "discover":
+        given = [("lease_time", LEASE_S), ("subnet_mask", netmask), ("router", own)]
+        told = [("message-type", "offer"), ("server_id", own), *given, "end"]
+        return bytes(BOOTP(**head, yiaddr=offered, siaddr=own) / DHCP(options=told))
+    if kind == "request":
+        return bytes(BOOTP(**head) / DHCP(options=[("message-type", "nak"), ("server_id", own), "end"]))
+    return b""
