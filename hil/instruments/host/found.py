@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from serial.tools import list_ports
 
 from hil.core.errors import BenchError
-from hil.instruments.host.namespace import INTERFACES, NAMED, ORDER_S
+from hil.instruments.host.kernel import INTERFACES, NAMED
 
 Picture = NDArray[np.uint8]
 
 OURS = re.compile(r"hil-(ap|probe|air)-\w+")
 """Names of namespaces that runs make, one of each a slot."""
+ORDER_S = 10.0
 CAMERAS = Path("/sys/class/video4linux")
 STILL_TRIES = 5  # a camera's first pictures may be dark, or none
 

@@ -15,13 +15,12 @@ from typing import IO
 from pyroute2 import netns
 
 from hil.core.errors import BenchError, InputError
+from hil.instruments.host.kernel import INTERFACES, NAMED
 
 __all__ = ["Namespace", "end_program"]
 
 ORDER_S, END_S = 10.0, 3.0
 BACK_S, POLL_S = 5.0, 0.05
-NAMED = Path("/run/netns")
-INTERFACES = Path("/sys/class/net")
 REMEDY = "The bench needs to be root, or to have CAP_NET_ADMIN and CAP_SYS_ADMIN."
 
 
