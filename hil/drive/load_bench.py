@@ -8,7 +8,9 @@ from hil.core.product import Product
 from hil.core.run_folder import RunFolder
 from hil.core.trial import Trial
 from hil.instruments.bench import OpenBench
+from hil.instruments.desk import open_desk
 from hil.virtual.bench import open_virtual_bench
+from hil.virtual.lab.bench import open_lab
 
 SWITCH_REAL_S = 0.0005  # a thread that stamps what it saw must not wait CPython's 5 ms for one that computes
 
@@ -28,21 +30,5 @@ def open_bench(
         BenchError: an instrument is missing, busy or broken.
     """
     sys.setswitchinterval(SWITCH_REAL_S)
-    if bench_file.kind == "virtual":
-        return open_virtual_bench(bench_file, product, build, trial, folder, previous)
-    return _open_host(bench_file, product, build, trial, folder, previous)
-
-
-def _open_host(
-    bench_file: BenchFile,
-    product: Product,
-    build: Build | None,
-    trial: Trial,
-    folder: RunFolder,
-    previous: Build | None,
-) -> OpenBench:
-    from hil.instruments.desk import open_desk  # noqa: PLC0415 - takes a fifth of a second, and most commands need none
-    from hil.virtual.lab.bench import open_lab  # noqa: PLC0415 - the same
-
-    opener = open_lab if bench_file.kind == "lab" else open_desk
-    return opener(bench_file, product, build, trial, folder, previous)
+    openers = {"virtual": open_virtual_bench, "lab": open_lab, "desk": open_desk}
+    return openers[bench_file.kind](bench_file, product, build, trial, folder, previous)

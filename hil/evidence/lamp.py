@@ -24,6 +24,7 @@ from hil.lamp import (
     read_light,
     stages_over_time,
 )
+from hil.lamp.pattern import length_doubt_s
 from hil.lamp.stage import SLOWEST_PHASE_S
 
 LONGEST_GAP_S = 1.0
@@ -152,7 +153,10 @@ class LampView:
         ]
         merged: list[str] = []
         for span in told:
-            due = expected[len(merged)] if len(merged) < len(expected) else ""
+            due, then = [*expected[len(merged) :], "", ""][:2]
+            if self._is_steady_then_flash(span, due, then):
+                merged += [due, then]
+                continue
             stage = merged[-1] if self._is_held(span, merged, due) else self._named(span, due)
             merged += [stage] if merged[-1:] != [stage] else []
         text = " → ".join(merged) or "dark"
@@ -209,6 +213,27 @@ class LampView:
         alike = steady or (phase_s and phase) or self._is_brief_sequence(span, look)
         return due if alike else f"unrecognised ({span.colour})"
 
+    def _is_steady_then_flash(self, stretch: StageSpan, due: str, then: str) -> bool:
+        """Whether a stretch that nobody could tell is a stage of steady light and a flash of the same colour after it.
+
+        Both may be too short to time, and look like one odd flash; but a light that lasted longer than the flash's own is
+        no part of it, and what follows it must be.
+        """
+        steady, flash = self._looks.get(due), self._looks.get(then)
+        if stretch.stage != "unrecognised" or steady is None or flash is None or steady.cycle or not flash.cycle:
+            return False
+        first, *rest = self._spans_within(stretch)
+        lit_s = max((phase.length_s for phase in flash.cycle if phase.colour == steady.colour), default=0.0)
+        outlasts = first.length_s - length_doubt_s(first) > lit_s * ONE_PHASE > 0.0
+        lights = first.colour == steady.colour and any(span.colour == steady.colour for span in rest)
+        return outlasts and lights and passes_through(rest, flash.cycle, ONE_PHASE - 1.0)
+
+    def _spans_within(self, stretch: StageSpan) -> list[Span]:
+        """The spans of a stretch, cut off where it begins and ends."""
+        from_s, to_s = stretch.begin_s, stretch.end_s
+        inside = [span for span in self.spans if span.begin_s < to_s and span.end_s > from_s]
+        return [replace(span, begin_s=max(span.begin_s, from_s), end_s=min(span.end_s, to_s)) for span in inside]
+
     def _is_held(self, span: StageSpan, shown: list[str], due: str) -> bool:
         """Whether a lamp kept the last colour of a flash or sequence over a restart, as it may until it is lit anew."""
         look = self._looks.get(shown[-1]) if shown else None
@@ -226,10 +251,7 @@ class LampView:
         period_s = sum(phase.length_s for phase in look.cycle)
         if OFF in {phase.colour for phase in look.cycle} or stretch.end_s - stretch.begin_s > BRIEF_PERIODS * period_s:
             return False
-        from_s, to_s = stretch.begin_s, stretch.end_s
-        inside = [span for span in self.spans if span.begin_s < to_s and span.end_s > from_s]
-        parts = [replace(span, begin_s=max(span.begin_s, from_s), end_s=min(span.end_s, to_s)) for span in inside]
-        return passes_through(parts, look.cycle, ONE_PHASE - 1.0)
+        return passes_through(self._spans_within(stretch), look.cycle, ONE_PHASE - 1.0)
 
     def _room_s(self, stretch: StageSpan) -> float:
         """By how much a stretch may be shorter than it looks: the doubts of its ends.

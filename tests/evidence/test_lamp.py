@@ -135,6 +135,22 @@ def test_a_short_start_whose_first_frames_are_lost_is_nobody_s_fault(lost_s: flo
     assert ("where joining seemed to begin" in found.text) is (order is None)
 
 
+@pytest.mark.parametrize(("flash_s", "order"), [(0.5 / 0.6, True), (1.25, False)])
+def test_a_short_start_and_a_short_join_may_look_like_one_odd_flash(flash_s: float, order: bool) -> None:
+    """Light that outlasts the flash's own is the start, and what follows is the join only where it keeps the flash's times."""
+    begin_s = ON_S + 0.5
+    off_s = begin_s + 1.25
+    plan = [
+        *((begin_s, "white"), (off_s, "off"), (off_s + flash_s, "white"), (off_s + 2.0 * flash_s, "off")),
+        (off_s + 2.0 * flash_s + 0.05, "green"),
+    ]
+    shown = lamp_frames(plan, SWITCHED, 98.0, 134.0)
+    keep = np.arange(len(shown.times_s)) % 3 == 0
+    seen = LampFrames(shown.times_s[keep], shown.unit[keep], shown.bench[keep])
+    found = LampView(window(seen)).shows_in_order(["starting", "joining", "connected"])
+    assert found.holds is order, found.text
+
+
 @pytest.mark.parametrize(
     "expected",
     [

@@ -9,10 +9,10 @@ import subprocess
 import threading
 import time
 from collections.abc import Callable, Sequence
+from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 from typing import IO
-
-from pyroute2 import netns
 
 from hil.core.errors import BenchError, InputError
 from hil.instruments.host.kernel import INTERFACES, NAMED
@@ -43,9 +43,9 @@ class Namespace:
         self._patience_s = 0.0
         try:
             if (NAMED / name).exists():
-                netns.remove(name)
+                _netns().remove(name)
                 self._patience_s = BACK_S
-            netns.create(name)
+            _netns().create(name)
         except OSError as error:
             raise BenchError(f"namespace {name}", f"cannot be made: {error}.", REMEDY) from error
         try:
@@ -100,7 +100,7 @@ class Namespace:
 
         def run() -> None:
             try:
-                netns.setns(self.name)
+                _netns().setns(self.name)
                 made.append(make())
             except OSError as error:
                 made.append(error)
@@ -115,12 +115,16 @@ class Namespace:
     def close(self) -> None:
         """Remove it, and wait until its radios are back. What still runs in it keeps it until it ends."""
         with contextlib.suppress(OSError):
-            netns.remove(self.name)
+            _netns().remove(self.name)
         for radio in self._radios:
             _there(radio, BACK_S)
 
     def _here(self, words: Sequence[str]) -> list[str]:
         return ["ip", "netns", "exec", self.name, *words]
+
+
+def _netns() -> ModuleType:
+    return import_module("pyroute2.netns")  # here: it takes a fifth of a second, and the virtual bench needs none
 
 
 def end_program(process: "subprocess.Popen[bytes]") -> None:
