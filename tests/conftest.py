@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from support.runs import Printed, accept
+from support.runs import Ended, Printed, accept, undisturbed
 
 pytest_plugins = ["pytester"]
 
@@ -30,13 +30,13 @@ def good_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
     kept = os.environ.get("HIL_GOOD_RUN")
     if kept:
         return Path(kept)
-    return _once(tmp_path_factory, "release", lambda folder: _record(folder, "--profile", "release")).folder
+    return _once(tmp_path_factory, "release", _record_release).folder
 
 
 @pytest.fixture(scope="session")
 def quick_accept(tmp_path_factory: pytest.TempPathFactory) -> Printed:
     """One good run of the quick profile, and what `hil accept` printed of it."""
-    return _once(tmp_path_factory, "quick", _record)
+    return _once(tmp_path_factory, "quick", _record_quick)
 
 
 @pytest.fixture(scope="session")
@@ -60,7 +60,14 @@ def _once(factory: pytest.TempPathFactory, name: str, record: Callable[[Path], P
         return Printed(Path(path), out)
 
 
-def _record(folder: Path, *options: str) -> Printed:
-    ended = accept(*options, cwd=folder, limit_s=RELEASE_S)
+def _record_release(folder: Path) -> Printed:
+    return _passed(accept("--profile", "release", cwd=folder, limit_s=RELEASE_S))
+
+
+def _record_quick(folder: Path) -> Printed:
+    return _passed(undisturbed(cwd=folder))
+
+
+def _passed(ended: Ended) -> Printed:
     assert ended.code == 0, f"the good unit did not pass:\n{ended.out}{ended.err}"
     return Printed(ended.folder, ended.out)

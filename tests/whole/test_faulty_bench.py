@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from support.faults import fault_environment
 from support.firmware import write_build
-from support.runs import Ended, hil
+from support.runs import Ended, hil, undisturbed
 from support.verdicts import Outcomes, read_outcomes
 
 from hil.virtual.build import make_build
@@ -119,7 +119,7 @@ NOT_FROM_A_DEAD_UNIT = {*LAMP_OF_FIRST_START, *AIR_OF_FIRST_START, *PROBE_OF_FIR
 
 def test_a_unit_that_spins_at_its_start_fails_before_an_awake_bench(tmp_path: Path) -> None:
     build = write_build(tmp_path / "build", {"main.py": {"lamp_code.switch_on()": "while True:\n    pass"}})
-    outcomes = judged(hil("accept", "-k", FIRST_START, "--build", str(build), cwd=tmp_path), 1)
+    outcomes = judged(undisturbed("-k", FIRST_START, "--build", str(build), cwd=tmp_path), 1)
     assert names(outcomes, "fail") == NOT_FROM_A_DEAD_UNIT
 
 
@@ -127,7 +127,7 @@ def test_a_unit_without_firmware_fails_before_an_awake_bench(tmp_path: Path) -> 
     """Flash full of ones, as after an erase, where the image should be: the chip's own loader finds none, and resets."""
     build = make_build(tmp_path / "build")
     next(build.parent.glob("*.img")).write_bytes(b"\xff" * 4096)
-    outcomes = judged(hil("accept", "-k", FIRST_START, "--build", str(build), cwd=tmp_path), 1)
+    outcomes = judged(undisturbed("-k", FIRST_START, "--build", str(build), cwd=tmp_path), 1)
     assert names(outcomes, "fail") == {*NOT_FROM_A_DEAD_UNIT, *CONSOLE_OF_FIRST_START}
 
 
