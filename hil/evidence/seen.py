@@ -12,6 +12,7 @@ from hil.core.awake import Asleep, first_within
 from hil.core.moments import Moment
 from hil.core.readings import Occurrence
 from hil.core.text import count
+from hil.lamp.bench_lamp import TOO_REGULAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +65,9 @@ def tells_of_sleep(reason: str) -> bool:
     return " asleep " in reason
 
 
-def slept_and_woke(reason: str) -> bool:
-    """Whether a reason is a witness that slept for a while: another take may find it awake."""
-    return re.search(r" asleep from \S+ s to ", reason) is not None
+def worth_another_take(reason: str) -> bool:
+    """Whether a reason is one that chance gave: a witness that slept for a while, or a rhythm that told no delay."""
+    return re.search(r" asleep from \S+ s to ", reason) is not None or TOO_REGULAR in reason
 
 
 def first_seen(

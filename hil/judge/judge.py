@@ -11,7 +11,7 @@ from hil.core.product import Bound
 from hil.core.promise_use import limits_of
 from hil.core.readings import Reading
 from hil.core.verdicts import Finding, Limits, Verdict
-from hil.evidence.seen import Seen, slept_and_woke
+from hil.evidence.seen import Seen, worth_another_take
 from hil.judge.rules import judge_reading
 from hil.judge.statistics import rate_statement
 
@@ -112,7 +112,7 @@ class Judge:
 
 
 def _finding(seen: Seen, promised: str) -> Finding:
-    verdict, retakable = VERDICT_OF[seen.holds], seen.holds is None and slept_and_woke(seen.text)
+    verdict, retakable = VERDICT_OF[seen.holds], seen.holds is None and worth_another_take(seen.text)
     return Finding(verdict, promised, seen.text, at_s=seen.at_s, retakable=retakable, accepted=seen.accepted)
 
 

@@ -9,7 +9,7 @@ from math import inf, isfinite
 
 from hil.core.readings import Reading
 from hil.core.verdicts import Finding, Limits, Verdict
-from hil.evidence.seen import slept_and_woke
+from hil.evidence.seen import worth_another_take
 
 RULE = (
     "A reading passes when its whole interval (value ± doubt, 95 %) lies within the limits, and fails when its whole "
@@ -37,5 +37,5 @@ def judge_reading(reading: Reading, limits: Limits, promised: str) -> Finding:
     if verdict is Verdict.UNJUDGED:
         seen += f": {reading.because}" if reading.because else ": its doubt straddles the limit"
     straddles = not reading.because and isfinite(reading.doubt)
-    retakable = verdict is Verdict.UNJUDGED and (straddles or slept_and_woke(reading.because))
+    retakable = verdict is Verdict.UNJUDGED and (straddles or worth_another_take(reading.because))
     return Finding(verdict, promised, seen, reading, limits, reading.at_s, retakable)

@@ -22,6 +22,9 @@ LEAST_SEEN = 0.8  # share of the orders within the frames that must be matched
 RIVAL_SHARE = 0.8  # another lag that matches this share of the best one's switches makes the match unsafe
 LEAST_CONTRAST = 6.0  # step between lit and dark, over the scatter of either
 
+TOO_REGULAR = "the rhythm of the switches is too regular: more than one lag fits"
+"""Where chance had the bench's lamp switch so; the next switches tell."""
+
 
 @dataclass(frozen=True, slots=True)
 class Delay:
@@ -221,7 +224,7 @@ def _best_lag(orders: Floats, rises: Bools, edges: _Edges, longest_s: float) -> 
     best_lag = float(np.median(lags[scores == scores.max()]))
     rivals = lags[scores >= RIVAL_SHARE * scores.max()]
     if (np.abs(rivals - best_lag) > 3.0 * edges.interval_s).any():
-        return NotTold("the rhythm of the switches is too regular: more than one lag fits")
+        return NotTold(TOO_REGULAR)
     return best_lag + float(np.nanmean(_matched(orders + best_lag, rises, edges, window) - orders - best_lag))
 
 

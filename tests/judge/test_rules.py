@@ -13,6 +13,7 @@ import pytest
 from hil.core.readings import Occurrence, Reading, between
 from hil.core.verdicts import Limits, Verdict
 from hil.judge.rules import RULE, decide, judge_reading
+from hil.lamp.bench_lamp import TOO_REGULAR
 
 UPTO_30 = Limits(None, 30.0, "s")
 ON = Occurrence.at(100.00, 0.02)
@@ -25,6 +26,7 @@ TABLE = [  # the rows of "How a verdict comes about" that are readings
     ("no beacon until 145, control heard throughout", Occurrence.not_before(145.0, ""), Verdict.FAIL, False),
     ("no beacon, control lost at 118", Occurrence.not_before(118.0, LOST), Verdict.UNJUDGED, False),
     ("no beacon, deaf 118 to 129", Occurrence.not_before(118.0, DEAF), Verdict.UNJUDGED, True),  # none of the table's
+    ("no delay by chance", Occurrence.not_before(118.0, f"camera: {TOO_REGULAR}"), Verdict.UNJUDGED, True),  # nor this
     ("deaf 118 to 129, beacon at 129.5", Occurrence(118.0, 129.5, False, DEAF), Verdict.PASS, False),
 ]
 
