@@ -44,6 +44,7 @@ FIRST_SEED = {"quick": 2001, "release": 3001}
 LIMIT_S, SERIES_LIMIT_S = 1800.0, 6 * 3600.0
 DECIDED = (0, 1, 3)  # what else is no run: driven again next time
 LEAST_SAVING = 4.0  # times the route's unit time that the checks each alone must take
+COLLECTING = Lock()  # pytest collects in this process, and of two at once neither would find its way
 BENCH = """
 name = "drawn bench"
 kind = "virtual"
@@ -143,7 +144,9 @@ def saved_by(folder: Path) -> Saving:
     for leg in info.legs:
         id_ = f"{leg.name}[{leg.parameter}]" if leg.parameter else leg.name
         took_s[id_] = min(leg.end_s - leg.begin_s, took_s.get(id_, float("inf")))
-    items = [item for item in collect(["--hil-profile", "release"]) if all(c.id in took_s for c in legs_of(item))]
+    with COLLECTING:
+        collected = collect(["--hil-profile", "release"])
+    items = [item for item in collected if all(c.id in took_s for c in legs_of(item))]
     calls = {call.id: call for item in items for call in legs_of(item)}
     alone_s = sum(_alone_s(legs_of(item), calls, took_s) for item in items)
     begun_s = time.monotonic()
