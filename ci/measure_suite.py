@@ -37,7 +37,7 @@ from hil.core.run_folder import RunFolder
 from hil.core.stages import Unknown
 from hil.drive.route import plan_route
 from hil.judge.statistics import rate_statement
-from hil.legs.leg import LegCall
+from hil.legs.leg import DECLARED, LegCall
 
 QUICK, RELEASE, JOBS = 100, 3, 2
 FIRST_SEED = {"quick": 2001, "release": 3001}
@@ -147,11 +147,18 @@ def saved_by(folder: Path) -> Saving:
     with COLLECTING:
         collected = collect(["--hil-profile", "release"])
     items = [item for item in collected if all(c.id in took_s for c in legs_of(item))]
-    calls = {call.id: call for item in items for call in legs_of(item)}
+    bridges = {
+        name: LegCall(leg) for name, leg in DECLARED.items() if name in took_s
+    }  # some have no check of their own
+    calls = bridges | {call.id: call for item in items for call in legs_of(item)}
     alone_s = sum(_alone_s(legs_of(item), calls, took_s) for item in items)
     begun_s = time.monotonic()
-    hil("judge", str(folder), cwd=folder.parent)
+    judged = hil("judge", str(folder.resolve()), cwd=folder.parent)
     judged_s = time.monotonic() - begun_s
+    if judged.code:
+        raise SystemExit(
+            f"judging {folder} anew ended with {judged.code}, where it had passed:\n{judged.out}{judged.err}"
+        )
     unit_s = info.legs[-1].end_s - info.legs[0].begin_s
     return Saving(len(items), unit_s, str(info.facts["route"]["lower bound"]), alone_s, judged_s)
 
@@ -160,7 +167,12 @@ def _alone_s(wanted: Sequence[LegCall], calls: dict[str, LegCall], took_s: dict[
     """The unit time of a route for one check alone."""
     ids = {call.id for call in wanted}
     bridges = [call for call in calls.values() if call.id not in ids and not call.leg.last and not call.parameter_id]
-    return plan_route(Unknown(), list(wanted), bridges, took_s.__getitem__).expected_s
+    plan = plan_route(Unknown(), list(wanted), bridges, took_s.__getitem__)
+    if plan.unreached:
+        raise SystemExit(
+            f"no route leads to {', '.join(plan.unreached)} alone: nothing can be said of what the route saves"
+        )
+    return plan.expected_s
 
 
 def golden_runs(into: Path, profile: str, runs: int, jobs: int) -> list[Golden]:

@@ -21,7 +21,7 @@ from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.evidence.camera import camera_of
 from hil.evidence.window import Record
-from hil.instruments.bench import Bench
+from hil.instruments.bench import Bench, Purpose
 from hil.instruments.lamp_camera import NOT_LOCKED
 
 DARK_S, SHORT_S, HEARD_S, SPEAKS_S, SEEN_S = 2.0, 0.5, 2.0, 3.0, 4.0
@@ -53,7 +53,7 @@ def check_bench(bench_file: BenchFile) -> Iterator[Tried]:
     with TemporaryDirectory(prefix="hil-check-") as place:
         folder = RunFolder(Path(place)).make()
         try:
-            opened = open_bench(bench_file, unknown, None, draw(unknown), folder)
+            opened = open_bench(bench_file, Purpose(unknown, draw(unknown), folder))
         except BenchError as error:
             yield Tried(error.instrument, False, error.problem, error.remedy)
             yield from (Tried(name, None, "not looked at") for name, _ in TRIALS)

@@ -3,11 +3,7 @@
 import sys
 
 from hil.core.bench_file import BenchFile
-from hil.core.build import Build
-from hil.core.product import Product
-from hil.core.run_folder import RunFolder
-from hil.core.trial import Trial
-from hil.instruments.bench import OpenBench
+from hil.instruments.bench import OpenBench, Purpose
 from hil.instruments.desk import open_desk
 from hil.virtual.bench import open_virtual_bench
 from hil.virtual.lab.bench import open_lab
@@ -15,14 +11,7 @@ from hil.virtual.lab.bench import open_lab
 SWITCH_REAL_S = 0.0005  # a thread that stamps what it saw must not wait CPython's 5 ms for one that computes
 
 
-def open_bench(
-    bench_file: BenchFile,
-    product: Product,
-    build: Build | None,
-    trial: Trial,
-    folder: RunFolder,
-    previous: Build | None = None,
-) -> OpenBench:
+def open_bench(bench_file: BenchFile, purpose: Purpose) -> OpenBench:
     """Open every instrument the bench file names.
 
     Raises:
@@ -31,4 +20,4 @@ def open_bench(
     """
     sys.setswitchinterval(SWITCH_REAL_S)
     openers = {"virtual": open_virtual_bench, "lab": open_lab, "desk": open_desk}
-    return openers[bench_file.kind](bench_file, product, build, trial, folder, previous)
+    return openers[bench_file.kind](bench_file, purpose)

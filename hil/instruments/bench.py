@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from hil.core.bench_file import Label
 from hil.core.build import Build
 from hil.core.clock import Clock
+from hil.core.product import Product
+from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
 from hil.core.trial import Trial
 from hil.instruments.air_monitor import AirMonitor
@@ -55,6 +57,20 @@ class Bench:
     def clock(self) -> Clock:
         """The run's clock."""
         return self.timeline.clock
+
+
+@dataclass(frozen=True)
+class Purpose:
+    """What a bench is opened for: a product's unit, what is typed into it, and the folder that all of it is recorded in.
+
+    Where no `build` is given the unit is one to look at, with whatever is on it; `previous` is what it is updated from.
+    """
+
+    product: Product
+    trial: Trial
+    folder: RunFolder
+    build: Build | None = None
+    previous: Build | None = None
 
 
 @dataclass(frozen=True)

@@ -6,15 +6,12 @@ from pathlib import Path
 from typing import TypeVar
 
 from hil.core.bench_file import BenchFile
-from hil.core.build import UNKNOWN_BUILD, Build
+from hil.core.build import UNKNOWN_BUILD
 from hil.core.clock import Clock
 from hil.core.errors import InputError
-from hil.core.product import Product
-from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
-from hil.core.trial import Trial
 from hil.instruments.air_monitor import AirMonitor
-from hil.instruments.bench import Bench, OpenBench, Previous
+from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.flasher import Flasher
@@ -31,24 +28,16 @@ REAL_SPEED = 1.0
 Said = TypeVar("Said")
 
 
-def open_desk(
-    bench_file: BenchFile,
-    product: Product,
-    build: Build | None,
-    trial: Trial,
-    folder: RunFolder,
-    previous: Build | None = None,
-) -> OpenBench:
-    """Open every instrument; without a build the unit is one to look at, with whatever is on it.
+def open_desk(bench_file: BenchFile, purpose: Purpose) -> OpenBench:
+    """Open every instrument.
 
     Raises:
         InputError: the bench file names something that is not there, or does not say where an instrument is.
         BenchError: an instrument is busy or broken.
     """
-    given = Previous(previous, f"given as {previous.path}") if previous else None
     with ExitStack() as stack:
-        opening = _Opening(_Places(bench_file), product, trial, folder, stack)
-        bench = opening.open(build or UNKNOWN_BUILD, given)
+        opening = _Opening(_Places(bench_file), purpose, stack)
+        bench = opening.open()
         return OpenBench(bench, opening.facts(), stack.pop_all().close)
 
 
@@ -92,14 +81,14 @@ def _said(value: Said | None, key: str) -> Said:
 class _Opening:
     """Opens one thing after another; the stack closes them in the opposite order."""
 
-    def __init__(self, at: _Places, product: Product, trial: Trial, folder: RunFolder, stack: ExitStack) -> None:
-        self._at, self._product, self._trial = at, product, trial
-        self._folder, self._stack = folder, stack
-        self._timeline = Timeline(Clock(REAL_SPEED), folder.timeline)
+    def __init__(self, at: _Places, purpose: Purpose, stack: ExitStack) -> None:
+        self._at, self._purpose, self._stack = at, purpose, stack
+        self._trial, self._folder = purpose.trial, purpose.folder
+        self._timeline = Timeline(Clock(REAL_SPEED), self._folder.timeline)
         stack.callback(self._timeline.close)
 
-    def open(self, build: Build, previous: Previous | None) -> Bench:
-        at, timeline = self._at, self._timeline
+    def open(self) -> Bench:
+        at, timeline, previous = self._at, self._timeline, self._purpose.previous
         power = ScpiPower(timeline, at.supply.port, baud=at.supply.baud)
         self._stack.callback(power.close)
         lamp = LineLamp(timeline, at.bench_lamp.port, at.bench_lamp.line)
@@ -111,7 +100,7 @@ class _Opening:
         bench = Bench(
             timeline=timeline,
             label=at.label,
-            build=build,
+            build=self._purpose.build or UNKNOWN_BUILD,
             trial=self._trial,
             network=NetworkPlan(self._trial.network, self._trial.network_key, at.channel),
             power=power,
@@ -124,7 +113,7 @@ class _Opening:
             camera=camera,
             bench_lamp=lamp,
             channels=at.channels,
-            previous=previous,
+            previous=Previous(previous, f"given as {previous.path}") if previous else None,
         )
         console.open()
         camera.start()
@@ -165,7 +154,7 @@ class _Opening:
         return access_point
 
     def _console(self) -> Console:
-        voice = self._product.console
+        voice = self._purpose.product.console
         console = Console(
             self._at.console,
             self._timeline,

@@ -18,7 +18,7 @@ from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
 from hil.core.trial import Trial
 from hil.instruments.air_monitor import AirMonitor
-from hil.instruments.bench import Bench, OpenBench, Previous
+from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.flasher import Flasher
@@ -40,14 +40,7 @@ PREVIOUS_VERSIONS = ("1.3.9", "1.3.8")
 MADE_HERE = "none was given: this one is made from the sources of the virtual unit, with another version text alone"
 
 
-def open_virtual_bench(
-    bench_file: BenchFile,
-    product: Product,
-    build: Build | None,
-    trial: Trial,
-    folder: RunFolder,
-    previous: Build | None = None,
-) -> OpenBench:
+def open_virtual_bench(bench_file: BenchFile, purpose: Purpose) -> OpenBench:
     """Start the world and open every instrument.
 
     Raises:
@@ -55,10 +48,10 @@ def open_virtual_bench(
         BenchError: something did not start.
     """
     settings = bench_file.virtual
-    _refuse_too_fast(settings, product)
+    _refuse_too_fast(settings, purpose.product)
     seed = settings.seed if settings.seed is not None else secrets.randbelow(1 << 30)
     with ExitStack() as stack:
-        opened = _Opening(bench_file, seed, folder, stack).open(product, build, trial, previous)
+        opened = _Opening(bench_file, seed, purpose.folder, stack).open(purpose)
         close = stack.pop_all().close
     return OpenBench(opened.bench, opened.facts, close)
 
@@ -85,7 +78,8 @@ class _Opening:
         self._random = random.Random(seed)
         self._label = bench_file.unit or draw_label(self._random)
 
-    def open(self, product: Product, build: Build | None, trial: Trial, previous: Build | None) -> OpenBench:
+    def open(self, purpose: Purpose) -> OpenBench:
+        product, trial = purpose.product, purpose.trial
         clock = Clock(self._settings.speed)
         timeline = Timeline(clock, self._folder.timeline)
         self._stack.callback(timeline.close)
@@ -110,7 +104,7 @@ class _Opening:
         camera = self._camera(scene, timeline)
         self._stack.callback(camera.stop)
         controls = Controls(timeline, power, (access_point, probe), lamp, self._seed)
-        build = build or load_build(make_build(self._folder.path / "build"))
+        build = purpose.build or load_build(make_build(self._folder.path / "build"))
         bench = Bench(
             timeline=timeline,
             label=self._label,
@@ -127,7 +121,7 @@ class _Opening:
             camera=camera,
             bench_lamp=lamp,
             channels=self._file.air_monitor.channels,
-            previous=self._previous(product, build, previous),
+            previous=self._previous(product, build, purpose.previous),
         )
         console.open()
         camera.start()

@@ -8,6 +8,11 @@ import signal
 import sys
 import threading
 from collections.abc import Mapping
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+Model = TypeVar("Model", bound=BaseModel)
 
 _PR_SET_PDEATHSIG = 1
 """From <linux/prctl.h>: the signal this process gets when the thread that started it ends."""
@@ -25,6 +30,14 @@ def read_config() -> dict[str, object]:
     if not isinstance(config, dict):
         raise SystemExit(f"{sys.argv[0]}: the argument must be a JSON object, got {sys.argv[1]}")
     return config
+
+
+def config_of(model: type[Model], name: str) -> Model:
+    """The same, checked by a model; where it cannot be used the process ends with its name and why."""
+    try:
+        return model.model_validate(read_config())
+    except ValidationError as problem:
+        raise SystemExit(f"{name}: the configuration cannot be used: {problem}") from problem
 
 
 def say_ready(ready: Mapping[str, object]) -> None:

@@ -13,6 +13,8 @@ from types import ModuleType
 import pytest
 from support.runs import Ended
 
+from hil.legs.leg import DECLARED, LegCall
+
 SCRIPT = Path(__file__).parents[2] / "ci" / "measure_suite.py"
 Run = Callable[..., int]
 
@@ -149,3 +151,14 @@ def test_the_saving_is_told_as_so_many_times(suite: ModuleType, capsys: pytest.C
     assert "8200 s, 8.2 times as long" in said
     slow = suite.Golden("1", "release", 3001, 0, "", suite.Saving(172, 1000.0, "940 s", 3999.0, 12.5))
     assert suite.say_golden("release", [slow], 1) == 1
+
+
+def test_a_check_alone_sets_up_for_itself_by_bridges_that_no_check_is_on(suite: ModuleType) -> None:
+    """Flash, first start, form, unplug, and the leg itself: five legs, where nothing but the last is wanted."""
+    names = ("build_flashed", "first_start", "form_saved", "unplugged", "saved_network_absent")
+    calls = {name: LegCall(DECLARED[name]) for name in names}
+    took_s = dict.fromkeys(names, 10.0)
+    wanted = [calls["saved_network_absent"]]
+    assert suite._alone_s(wanted, calls, took_s) == 50.0
+    with pytest.raises(SystemExit, match="no route leads to saved_network_absent alone"):
+        suite._alone_s(wanted, {name: call for name, call in calls.items() if name != "unplugged"}, took_s)

@@ -16,7 +16,7 @@ from hil.drive.draft.watch import Tell, Watch
 from hil.drive.draft.write import write_draft
 from hil.drive.load_bench import open_bench
 from hil.evidence.window import Facts
-from hil.instruments.bench import Bench
+from hil.instruments.bench import Bench, Purpose
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ def draft_product(
     unknown = driven_as(Draft())
     with TemporaryDirectory(prefix="hil-draft-") as place:
         folder = RunFolder(Path(place)).make()
-        opened = open_bench(bench_file, unknown, build, draw(unknown), folder)
+        opened = open_bench(bench_file, Purpose(unknown, draw(unknown), folder, build))
         bench, clock = opened.bench, opened.bench.clock
 
         def told(line: str) -> None:

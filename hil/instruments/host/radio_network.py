@@ -81,11 +81,6 @@ class RadioNetwork:
         """Whether it runs and answers."""
         return self._process.poll() is None and self._control.ask("PING") == "PONG"
 
-    @property
-    def members(self) -> int:
-        """How many stations are in it."""
-        return self._control.ask("STATUS").count("\naid[") if self._process.poll() is None else 0
-
     def silence(self) -> None:
         """Take it off the air at once: the interface goes down first, as hostapd would say farewell to its members."""
         self._namespace.order("ip", "link", "set", self.interface, "down")

@@ -4,14 +4,13 @@ import os
 import random
 import secrets
 from contextlib import ExitStack
+from dataclasses import replace
 
 from hil.core.bench_file import BenchFile, BenchLampPlace, ConsolePort, FlasherPlace, LampCamera, Supply
-from hil.core.build import Build, load_build
+from hil.core.build import load_build
 from hil.core.errors import InputError
-from hil.core.product import Product
 from hil.core.run_folder import RunFolder
-from hil.core.trial import Trial
-from hil.instruments.bench import OpenBench
+from hil.instruments.bench import OpenBench, Purpose
 from hil.instruments.desk import open_desk
 from hil.virtual.build import make_build
 from hil.virtual.lab.film import PIXEL_FORMAT
@@ -25,14 +24,7 @@ CHIP = "esp32"
 LOOKED_AT_HZ = 12.0  # of the 30 frames a second: what its processor can do beside all else
 
 
-def open_lab(
-    bench_file: BenchFile,
-    product: Product,
-    build: Build | None,
-    trial: Trial,
-    folder: RunFolder,
-    previous: Build | None = None,
-) -> OpenBench:
+def open_lab(bench_file: BenchFile, purpose: Purpose) -> OpenBench:
     """Start the unit and open every instrument.
 
     Raises:
@@ -43,9 +35,10 @@ def open_lab(
         remedy = "Run it in there: ci/lab/run .venv/bin/hil accept --bench lab"
         raise InputError("bench file: kind = 'lab'", "this machine is not the lab.", remedy)
     with ExitStack() as stack:
+        folder = purpose.folder
         placed = _start(bench_file, folder, stack)
-        build = build or load_build(make_build(folder.path / "build"))
-        opened = open_desk(placed, product, build, trial, folder, previous)
+        build = purpose.build or load_build(make_build(folder.path / "build"))
+        opened = open_desk(placed, replace(purpose, build=build))
         stack.callback(opened.close)
         clock, truth = opened.bench.clock, TruthFile(folder.path / "virtual" / "truth.jsonl")
         truth("run clock", zero_s=-clock.real_s(clock.at(0.0)), speed=clock.speed)

@@ -24,7 +24,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from hil.virtual.lab.usb_serial import UsbSerialPort
 from hil.virtual.scene.picture import DARK, Drive, Picture
 from hil.virtual.truth import TruthFile, TruthWriter
-from hil.virtual.world_process import end_with_parent, read_config, say_ready, standard_input_ended
+from hil.virtual.world_process import config_of, end_with_parent, say_ready, standard_input_ended
 
 WIDTH, HEIGHT, FRAME_RATE = 800, 600, 30
 OUTPUT, INPUT = 1, 0
@@ -173,11 +173,7 @@ def main() -> None:
     """Play until standard input ends."""
     end_with_parent()
     cv2.setNumThreads(1)
-    try:
-        config = FilmConfig.model_validate(read_config())
-    except ValidationError as problem:
-        raise SystemExit(f"film: the configuration cannot be used: {problem}") from problem
-    asyncio.run(_serve(config))
+    asyncio.run(_serve(config_of(FilmConfig, "film")))
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ import threading
 from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
 from hil.virtual.board.antenna import Antenna, Tell, hotspot_address
 from hil.virtual.board.board import Board
@@ -25,7 +25,7 @@ from hil.virtual.lab.radios import UnitRadios
 from hil.virtual.lab.supply import ScpiSupply
 from hil.virtual.lab.usb_serial import UsbSerialPort
 from hil.virtual.truth import TruthFile, TruthWriter
-from hil.virtual.world_process import end_with_parent, read_config, say_ready, standard_input_ended
+from hil.virtual.world_process import config_of, end_with_parent, say_ready, standard_input_ended
 
 UNSENT = 256  # pieces that the adapter holds for a host that does not read; then it loses what comes
 
@@ -129,11 +129,7 @@ async def run(config: Config) -> None:
 def main() -> None:
     """Run the unit of the command line's configuration."""
     end_with_parent()
-    try:
-        config = Config.model_validate(read_config())
-    except ValidationError as problem:
-        raise SystemExit(f"lab unit: the configuration cannot be used: {problem}") from problem
-    asyncio.run(run(config))
+    asyncio.run(run(config_of(Config, "lab unit")))
 
 
 if __name__ == "__main__":

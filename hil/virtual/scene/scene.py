@@ -29,7 +29,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError,
 from hil.virtual.scene.mjpeg import MjpegServer
 from hil.virtual.scene.picture import DARK, Drive, Picture, as_jpeg
 from hil.virtual.truth import TruthFile, TruthWriter
-from hil.virtual.world_process import end_with_parent, read_config, say_ready, standard_input_ended
+from hil.virtual.world_process import config_of, end_with_parent, say_ready, standard_input_ended
 
 __all__ = ["Camera", "LampHistory", "SceneConfig"]
 
@@ -239,8 +239,4 @@ def main() -> None:
     """Run the scene until standard input ends."""
     end_with_parent()
     cv2.setNumThreads(1)  # a camera must not take the cores of the bench
-    try:
-        config = SceneConfig.model_validate(read_config())
-    except ValidationError as problem:
-        raise SystemExit(f"scene: the configuration cannot be used: {problem}") from problem
-    asyncio.run(_serve(config))
+    asyncio.run(_serve(config_of(SceneConfig, "scene")))
