@@ -28,6 +28,7 @@ from threading import Lock
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
+import pytest
 from hil_fixtures.wanted import legs_of
 from support.runs import Ended, hil
 
@@ -44,7 +45,6 @@ FIRST_SEED = {"quick": 2001, "release": 3001}
 LIMIT_S, SERIES_LIMIT_S = 1800.0, 6 * 3600.0
 DECIDED = (0, 1, 3)  # what else is no run: driven again next time
 LEAST_SAVING = 4.0  # times the route's unit time that the checks each alone must take
-COLLECTING = Lock()  # pytest collects in this process, and of two at once neither would find its way
 BENCH = """
 name = "drawn bench"
 kind = "virtual"
@@ -127,25 +127,23 @@ def drive(folder: Path, profile: str, seed: int) -> Ended:
     return hil("accept", "--profile", profile, "--bench", "bench.toml", cwd=folder, limit_s=LIMIT_S)
 
 
-def run_golden(into: Path, profile: str, seed: int) -> Golden:
-    """Drive one, and leave its folder only where it did not pass."""
+def run_golden(into: Path, profile: str, seed: int, items: Sequence[pytest.Item]) -> Golden:
+    """Drive one, and leave its folder only where it did not pass; `items` are the checks of its profile."""
     tool, folder = tool_revision(), into / f"{profile}-{seed}"
     ended = drive(folder, profile, seed)
-    saving = saved_by(ended.folder) if profile == "release" and not ended.code else None
+    saving = saved_by(ended.folder, items) if profile == "release" and not ended.code else None
     if not ended.code:
         shutil.rmtree(folder)
     return Golden(tool, profile, seed, ended.code, (ended.out + ended.err).strip() if ended.code else "", saving)
 
 
-def saved_by(folder: Path) -> Saving:
+def saved_by(folder: Path, collected: Sequence[pytest.Item]) -> Saving:
     """What the route of a release run took, beside its lower bound and beside checks that set up for themselves."""
     info = RunFolder(folder).read_info()
     took_s: dict[str, float] = {}
     for leg in info.legs:
         id_ = f"{leg.name}[{leg.parameter}]" if leg.parameter else leg.name
         took_s[id_] = min(leg.end_s - leg.begin_s, took_s.get(id_, float("inf")))
-    with COLLECTING:
-        collected = collect(["--hil-profile", "release"])
     items = [item for item in collected if all(c.id in took_s for c in legs_of(item))]
     bridges = {
         name: LegCall(leg) for name, leg in DECLARED.items() if name in took_s
@@ -179,9 +177,10 @@ def golden_runs(into: Path, profile: str, runs: int, jobs: int) -> list[Golden]:
     """As many golden runs as asked for, those that are kept already among them."""
     kept, tool = Kept(into), tool_revision()
     asked = range(FIRST_SEED[profile], FIRST_SEED[profile] + runs)
+    items = collect(["--hil-profile", profile])  # here: pytest wants the main thread
     driven = {run.seed for run in kept.of(profile, tool)}
     with ThreadPoolExecutor(max_workers=jobs) as pool:
-        begun = [pool.submit(run_golden, into, profile, seed) for seed in asked if seed not in driven]
+        begun = [pool.submit(run_golden, into, profile, seed, items) for seed in asked if seed not in driven]
         try:
             for future in as_completed(begun):
                 done = future.result()

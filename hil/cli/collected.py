@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import pytest
 
 from hil.cli.session import QUIET, SUITE
+from hil.core.errors import OurBug
 
 
 class _Collected:
@@ -22,7 +23,13 @@ class _Collected:
 
 
 def collect(options: Sequence[str]) -> list[pytest.Item]:
-    """Collect the suite under some options of pytest and of the plug-in."""
+    """Collect the suite under some options of pytest and of the plug-in. For the main thread: pytest hears signals.
+
+    Raises:
+        OurBug: pytest broke.
+    """
     collected = _Collected()
-    pytest.main([*QUIET, *SUITE, "--collect-only", *options], plugins=[collected])
+    code = pytest.main([*QUIET, *SUITE, "--collect-only", *options], plugins=[collected])
+    if code == pytest.ExitCode.INTERNAL_ERROR:
+        raise OurBug("The suite could not be collected.")
     return collected.items

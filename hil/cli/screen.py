@@ -16,7 +16,7 @@ from hil.cli.panel import panel
 from hil.cli.summary import summary
 from hil.core.frames import Crops
 from hil.core.moments import Moment
-from hil.core.text import printable
+from hil.core.text import count, printable
 from hil.drive.driver import Driver
 from hil.drive.live import LiveDriver
 from hil.judge.results import CheckResult
@@ -74,6 +74,7 @@ class Screen:
         self._began = True
         if not isinstance(driver, LiveDriver):
             return
+        driver.bench.timeline.listen(self._tell_person)
         if self._console.is_terminal:
             self._show_live(driver)
         else:
@@ -100,6 +101,18 @@ class Screen:
     def _refresh(self, live: Live, driver: LiveDriver, health: Health, lamp: LampWord) -> None:
         while not self._stop.wait(1.0 / REFRESHES_A_SECOND):
             live.update(panel(driver, health, lamp), refresh=True)
+
+    def _tell_person(self, moment: Moment) -> None:
+        """Tell a person at the bench what to do."""
+        if moment.is_("operator", "will be asked"):
+            times = count(int(moment.number("times", 0.0)), "time")
+            self._console.print(
+                f"You will be asked {times} to plug the unit in or to unplug it, more if a leg is repeated."
+            )
+        elif moment.is_("operator", "asked"):
+            limit_s = moment.number("limit_s", 0.0)
+            text = f"You: {moment.text('what')}, then press Enter (within {limit_s:.0f} s)."
+            self._console.print(printable(text), markup=False, style="bold")
 
     def _tell(self, moment: Moment) -> None:
         """One plain line for each thing that matters."""

@@ -64,11 +64,53 @@ class AirMonitorPlace(Strict):
     channels: tuple[Annotated[int, Field(ge=1, le=14)], ...] = (1, 6, 11)
 
 
-class Supply(Strict):
-    """The unit's supply, which speaks SCPI: at a device path or any pyserial URL, such as `socket://192.0.2.7:5025`."""
+class ScpiPlace(Strict):
+    """A supply that speaks SCPI: at a device path or any pyserial URL, such as `socket://192.0.2.7:5025`."""
 
     port: Name
     baud: Annotated[int, Field(gt=0)] = 9600
+
+
+class RelayPlace(Strict):
+    """A relay in the unit's supply, on a control line of a serial adapter.
+
+    The supply is on while the line is asserted; while it is not, where it is `inverted`. A second contact of the relay may
+    lead to an input of the adapter, which is asserted while the supply is on: it is `read_back`.
+    """
+
+    port: Name
+    line: Literal["rts", "dtr"] = "rts"
+    inverted: bool = False
+    read_back: Literal["cts", "dsr", "cd", "ri"] | None = None
+
+
+class HubPortPlace(Strict):
+    """A port of a USB hub that switches its supply: the hub as the kernel calls it (`1-1.4`; `usb1` is one in the host)."""
+
+    hub: Annotated[str, Field(pattern=r"^(usb\d+|\d+-\d+(\.\d+)*)$")]
+    port: Annotated[int, Field(ge=1, le=255)]
+
+
+class OperatorPlace(Strict):
+    """A person who plugs the unit in and unplugs it, and has so long for each time."""
+
+    limit_s: Annotated[float, Field(gt=0.0, le=3600.0)] = 120.0
+
+
+class PowerPlace(Strict):
+    """How the unit's supply is switched: in one of these ways."""
+
+    scpi: ScpiPlace | None = None
+    relay: RelayPlace | None = None
+    hub_port: HubPortPlace | None = None
+    operator: OperatorPlace | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "PowerPlace":
+        ways = {name: getattr(self, name) for name in PowerPlace.model_fields}
+        if sum(way is not None for way in ways.values()) != 1:
+            raise ValueError(f"name one way to switch the supply, of {', '.join(f'power.{name}' for name in ways)}")
+        return self
 
 
 class AccessPointPlace(Strict):
@@ -92,10 +134,26 @@ class BenchLampPlace(Strict):
     line: Literal["rts", "dtr"] = "rts"
 
 
+class FlashCommands(Strict):
+    """Programs that put a build on the unit: words as in a shell, which none goes through.
+
+    `{port}` stands for the console's port; of an image `{file}`, `{offset}` and `{size}`; of a region `{offset}` and `{size}`.
+    Numbers are written as `0x1000`. `write` and `verify` are run for each image. An exit code that is not 0 is a failure; of
+    `verify` it says that the image is not as built.
+    """
+
+    erase: Name
+    write: Name
+    verify: Name
+    erase_region: Name | None = None
+    limit_s: Annotated[float, Field(gt=0.0, le=600.0)] = 120.0
+
+
 class FlasherPlace(Strict):
-    """What the flasher works on: a chip family as esptool calls it."""
+    """What the flasher works on: a chip family as esptool calls it; or the commands of another program."""
 
     chip: Name = "auto"
+    command: FlashCommands | None = None
 
 
 class Label(Strict):
@@ -124,7 +182,7 @@ class BenchFile(Strict):
     slot: str = "1"
     virtual: VirtualSettings = VirtualSettings()
     console: ConsolePort = ConsolePort()
-    power: Supply | None = None
+    power: PowerPlace | None = None
     flasher: FlasherPlace = FlasherPlace()
     access_point: AccessPointPlace | None = None
     probe: ProbePlace | None = None

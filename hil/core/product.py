@@ -127,6 +127,7 @@ class PromisedTimes(Strict):
     lookup_s: Bound | None = None
     updated_s: Bound | None = None
     answer_gap_s: Bound | None = None
+    report_s: Bound | None = None
 
 
 class Hotspot(Strict):
@@ -188,6 +189,14 @@ class Update(Strict):
     user: str = ""
 
 
+class Reports(Strict):
+    """What the unit reports by HTTP when connected: the settings that say where to, how often in seconds, and with what key."""
+
+    to: Annotated[str, Field(min_length=1)]
+    every_s: Annotated[str, Field(min_length=1)]
+    key: str | None = None
+
+
 class StatusPage(Strict):
     """The status page: its path and the labels beside its values."""
 
@@ -240,6 +249,7 @@ class Product(Strict):
     restarts: Restarts = Restarts()
     networks: Networks = Networks()
     update: Update | None = None
+    reports: Reports | None = None
     memory: Memory = Memory()
     ports: tuple[Annotated[int, Field(ge=1, le=65535)], ...] | None = None
     accepted: Acceptances = Field(default_factory=dict)
@@ -281,6 +291,18 @@ class Product(Strict):
             raise ValueError('update needs a setting with role = "update key"')
         if self.limits.updated_s is not None and self.update is None:
             raise ValueError("limits.updated_s is promised, but there is no [update]")
+        return self
+
+    @model_validator(mode="after")
+    def _reports_are_settings(self) -> "Product":
+        if self.reports is None:
+            if self.limits.report_s is not None:
+                raise ValueError("limits.report_s is promised, but there is no [reports]")
+            return self
+        named = {"to": self.reports.to, "every_s": self.reports.every_s, "key": self.reports.key}
+        for key, setting in named.items():
+            if setting is not None and setting not in self.form.settings:
+                raise ValueError(f"reports.{key} = {setting!r} is no setting of the form")
         return self
 
     @model_validator(mode="after")

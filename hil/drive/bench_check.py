@@ -11,8 +11,11 @@ from math import inf
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
+
 from hil.core.bench_file import BenchFile
 from hil.core.errors import BenchError, InputError
+from hil.core.frames import LampFrames
 from hil.core.moments import Moment
 from hil.core.run_folder import RunFolder
 from hil.core.timeline import Expired
@@ -24,7 +27,9 @@ from hil.evidence.window import Record
 from hil.instruments.bench import Bench, Purpose
 from hil.instruments.lamp_camera import NOT_LOCKED
 
-DARK_S, SHORT_S, HEARD_S, SPEAKS_S, SEEN_S = 2.0, 0.5, 2.0, 3.0, 4.0
+DARK_S, SHORT_S, HEARD_S, SPEAKS_S, SEEN_S, LIT_S = 2.0, 0.5, 2.0, 3.0, 4.0, 3.0
+JUST_BEFORE_S, SETTLE_S = 1.0, 0.8
+LEAST_BRIGHTER, TIMES_NOISE = 1.0, 5.0  # of 255, over the whole region; standard deviations: common practice, no source
 IN_AIR_S, JOIN_S = 5.0, 30.0
 OPENINGS = 5
 OPENED_S = 1.0  # within which a chip that was reset says its first line
@@ -170,6 +175,8 @@ def _flasher(bench: Bench) -> str:
         identity = bench.flasher.identity()
     finally:
         bench.console.open()
+    if identity is None:
+        return "another program, which is not tried: it might change what is on the unit"
     address, label = identity.address.hex(":"), bench.label.address.lower()
     if address != label:
         problem = f"the chip's address is {address}, by the bench file it is {label}."
@@ -178,7 +185,9 @@ def _flasher(bench: Bench) -> str:
 
 
 def _camera(bench: Bench, folder: RunFolder) -> str:
-    bench.power.off(asked_by=BY)
+    bench.power.on(asked_by=BY)
+    bench.clock.pause(LIT_S)
+    off_s = bench.power.off(asked_by=BY).time_s
     bench.clock.pause(SEEN_S)
     bench.camera.stop()
     record = Record(
@@ -204,7 +213,21 @@ def _camera(bench: Bench, folder: RunFolder) -> str:
         if told == NOT_LOCKED
     ]
     unlocked = f"; cannot be locked: {', '.join(open_ones)}" if open_ones else ""
-    return f"{rate:.1f} frames/s, {late_s:.3f} ± {doubt_s:.3f} s late; the bench's own lamp is seen{unlocked}"
+    told = f"{rate:.1f} frames/s, {late_s:.3f} ± {doubt_s:.3f} s late; the bench's own lamp is seen{unlocked}"
+    if goes_out(camera.frames, off_s, camera.delay.offset_s + SETTLE_S):
+        return f"{told}; the unit's lamp goes out with its supply"
+    return f"{told}; the unit's lamp looks alike with its supply and without: was it lit, and does the supply switch?"
+
+
+def goes_out(frames: LampFrames, off_s: float, settled_s: float) -> bool:
+    """Whether the unit's lamp was brighter just before a time than from so long after it on, by more than frames differ."""
+    brightness = frames.unit.mean(axis=(1, 2, 3), dtype=np.float64)
+    before = brightness[(frames.times_s > off_s - JUST_BEFORE_S) & (frames.times_s <= off_s)]
+    after = brightness[frames.times_s > off_s + settled_s]
+    if not len(before) or not len(after):
+        return False
+    least = max(LEAST_BRIGHTER, TIMES_NOISE * float(after.std()))
+    return bool(np.median(before) - np.median(after) > least)
 
 
 TRIALS = (

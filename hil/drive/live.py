@@ -17,7 +17,7 @@ from hil.drive.driver import BookedVerdict
 from hil.drive.progress import Progress
 from hil.drive.recorded import read_record
 from hil.drive.route import Route, plan_route
-from hil.drive.self_checks import measured_camera, version_witnessed, whole_run
+from hil.drive.self_checks import chip_witnessed, measured_camera, version_witnessed, whole_run
 from hil.drive.shelf import Lack, Shelf
 from hil.evidence.lamp import BEHIND_REAL_S
 from hil.evidence.window import Record, Window
@@ -75,8 +75,15 @@ class LiveDriver:
             ]
             self.route = plan_route(self.situation, wanted, bridges, self._expected_s)
             self._planned_for = self.situation, ids
+            self._tell_operator()
         self.progress.planned([step.id for step in self.route.steps], self.route.expected_s)
         return self._calls[self.route.steps[0].id] if self.route.steps else None
+
+    def _tell_operator(self) -> None:
+        """Book beforehand, once, how often the person who switches the supply will be asked, by the route as it is planned."""
+        if self.bench.has_operator and not self.info.legs:
+            times = sum(self._calls[step.id].leg.switches for step in self.route.steps)
+            self.bench.timeline.add("operator", "will be asked", times=times)
 
     def _advance_plan(self, driven: LegCall, hoped: Situation) -> None:
         """Take a leg off the plan, which stays good for the unit where that leg should have left it."""
@@ -164,6 +171,7 @@ class LiveDriver:
             self._close_bench()
         window = whole_run(self._record())
         self.info.facts["instruments"]["camera measured"] = measured_camera(window)
+        self.info.facts["unit"]["chip witnessed"] = chip_witnessed(window)
         self.info.facts["build"]["version witnessed"] = version_witnessed(window)
 
     def record(self) -> Record:

@@ -20,6 +20,12 @@ def measured_camera(window: Window) -> str:
     return f"{len(window.record.frames())} frames, {told}"
 
 
+def chip_witnessed(window: Window) -> str:
+    """Who the chip said it is when the build was put on it, by its maker's own word: family and address."""
+    told = next(iter(window.all("flasher", "chip")), None)
+    return f"{told.text('chip')}, {told.text('address')}" if told else "not asked"
+
+
 def version_witnessed(window: Window) -> str:
     """The version that the unit's status page stated."""
     stated = PagesView(window).value("status", window.record.product.status.version)

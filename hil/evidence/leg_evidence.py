@@ -16,6 +16,7 @@ from hil.evidence.leaks import no_secret_heard, no_secret_leased, no_secret_said
 from hil.evidence.loads import LoadsView
 from hil.evidence.lookups import LookupsView, lease_names
 from hil.evidence.openness import after_attempt, default_keys, ports, tls_refused, turned_away
+from hil.evidence.reports import ReportsView
 from hil.evidence.running_time import compare_running_time
 from hil.evidence.same_name import SameNameView
 from hil.evidence.save_cuts import SaveCutsView
@@ -170,6 +171,10 @@ class LegEvidence(Views):
     def loads(self) -> LoadsView:
         """Many page loads, one after another."""
         return LoadsView(self._window, self.pages)
+
+    def reports(self) -> ReportsView:
+        """The unit's reports, and its lease, while nobody takes them."""
+        return ReportsView(self._window, self.access_point)
 
     def lookups(self) -> LookupsView:
         """The probe's questions for names."""

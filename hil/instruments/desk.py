@@ -5,7 +5,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TypeVar
 
-from hil.core.bench_file import BenchFile
+from hil.core.bench_file import BenchFile, FlasherPlace, PowerPlace
 from hil.core.build import UNKNOWN_BUILD
 from hil.core.clock import Clock
 from hil.core.errors import InputError
@@ -15,12 +15,18 @@ from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.flasher import Flasher
+from hil.instruments.flasher.command import CommandFlasher
+from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture, akin
 from hil.instruments.host.probe import HostProbe
 from hil.instruments.lamp_camera import LampCamera
 from hil.instruments.line_lamp import LineLamp
-from hil.instruments.scpi_power import ScpiPower
+from hil.instruments.operator import EnterKey, Operator
+from hil.instruments.power.by_operator import OperatorPower
+from hil.instruments.power.hub_port import HubPortPower
+from hil.instruments.power.relay import RelayPower
+from hil.instruments.power.scpi import ScpiPower
 from hil.instruments.stations import NetworkPlan
 from hil.instruments.visits import Visits
 
@@ -49,7 +55,7 @@ class _Places:
     """
 
     def __init__(self, file: BenchFile) -> None:
-        self.slot, self.chip, self.channels = file.slot, file.flasher.chip, file.air_monitor.channels
+        self.slot, self.flasher, self.channels = file.slot, file.flasher, file.air_monitor.channels
         self.label = _said(file.unit, "unit")
         self.supply = _said(file.power, "power")
         self.console = _said(file.console.port, "console.port")
@@ -78,6 +84,35 @@ def _said(value: Said | None, key: str) -> Said:
     return value
 
 
+def _power(timeline: Timeline, place: PowerPlace, slot: str) -> ScpiPower | RelayPower | HubPortPower | OperatorPower:
+    if place.scpi is not None:
+        return ScpiPower(timeline, place.scpi.port, baud=place.scpi.baud)
+    if place.relay is not None:
+        relay = place.relay
+        return RelayPower(timeline, relay.port, relay.line, inverted=relay.inverted, read_back=relay.read_back)
+    if place.hub_port is not None:
+        return HubPortPower(timeline, place.hub_port.hub, place.hub_port.port)
+    assert place.operator is not None  # the bench file has one of them
+    return OperatorPower(timeline, Operator(timeline, EnterKey(), place.operator.limit_s), slot)
+
+
+def _told_of(place: PowerPlace) -> str:
+    """How the supply is switched, for the sheet, and what its state is told by."""
+    if place.scpi is not None:
+        return f"SCPI at {place.scpi.port}"
+    if place.relay is not None:
+        relay = place.relay
+        seen = f"a contact read back on {relay.read_back.upper()}" if relay.read_back else "no contact read back"
+        return f"relay on {relay.line.upper()} of {relay.port}, {seen}"
+    if place.hub_port is not None:
+        return f"port {place.hub_port.port} of hub {place.hub_port.hub}, by the hub's word"
+    return "plugged in and unplugged by a person, by their word"
+
+
+def _flasher(port: str, place: FlasherPlace) -> Flasher:
+    return CommandFlasher(port, place.command) if place.command else LoaderFlasher(port, chip=place.chip)
+
+
 class _Opening:
     """Opens one thing after another; the stack closes them in the opposite order."""
 
@@ -89,7 +124,7 @@ class _Opening:
 
     def open(self) -> Bench:
         at, timeline, previous = self._at, self._timeline, self._purpose.previous
-        power = ScpiPower(timeline, at.supply.port, baud=at.supply.baud)
+        power = _power(timeline, at.supply, at.slot)
         self._stack.callback(power.close)
         lamp = LineLamp(timeline, at.bench_lamp.port, at.bench_lamp.line)
         self._stack.callback(lamp.close)
@@ -104,8 +139,9 @@ class _Opening:
             trial=self._trial,
             network=NetworkPlan(self._trial.network, self._trial.network_key, at.channel),
             power=power,
+            has_operator=at.supply.operator is not None,
             console=console,
-            flasher=Flasher(console.port, chip=at.chip),
+            flasher=_flasher(console.port, at.flasher),
             access_point=access_point,
             probe=probe,
             visits=Visits(timeline, self._folder.pages),
@@ -193,11 +229,11 @@ class _Opening:
         point = at.access_point
         return {
             "board": "on a desk, in its own time",
-            "supply": f"SCPI at {at.supply.port}",
+            "supply": _told_of(at.supply),
             "console": at.console,
             "camera": str(at.camera),
             "access point": f"{', '.join(point.radios)}; control network on {point.control_radio}; rules of {point.country}",
             "probe": at.probe,
             "air monitor": f"{at.air_monitor}, channel {at.channel}",
-            "flasher": f"serial loader, {at.chip}",
+            "flasher": "commands of the bench file" if at.flasher.command else f"serial loader, {at.flasher.chip}",
         }

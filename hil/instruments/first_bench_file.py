@@ -36,11 +36,13 @@ serial_number = "0001"
 address = "02:00:00:00:00:00"  # of its radio, as the chip says it
 hotspot_key = ""
 
-[power]  # {QUESTION}: a supply that speaks SCPI, current limit set
+[power.scpi]  # {QUESTION}: a supply that speaks SCPI, current limit set
 port = "socket://192.0.2.7:5025"  # a device, or any pyserial URL
+# Or [power.relay] with its port, line ("rts", "dtr") and, where a contact is read back, read_back ("cts" ...);
+# or [power.hub_port] with hub ("1-1", as the kernel calls it) and port, of one that switches its ports' supplies.
 
 [flasher]
-chip = "auto"  # the family as esptool calls it
+chip = "auto"  # the family as esptool calls it; for others [flasher.command] with erase, write and verify
 """
 
 TAIL = """[surroundings]

@@ -4,19 +4,25 @@ Each leads into its network through an endpoint of its own (`ProxyEndpoint`), so
 lease it came through.
 """
 
+import socket
 import time
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
+from hil.core.errors import InstrumentGone
 from hil.core.lag import Lag
+from hil.core.leases import USUAL_S
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
 from hil.instruments.lookups import NAMES_PORT, NUMBERS, Question, read_answer
+from hil.instruments.report_receiver import Report, ReportReceiver
 
 LAG_AT_FIRST_REAL_S = 0.02  # until enough of a daemon's answers were timed; common practice, no source
 RADIOS = 2  # of the access point: so many networks at once
 Details = Mapping[str, Json]
+Manner = Literal["answers", "is silent", "refuses"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +30,8 @@ class NetworkPlan:
     """A network the access point is to offer, on one channel: WPA2, or open where there is no passphrase.
 
     A `hidden` one leaves its name out of its beacons. `lease_delay_s` is how long its DHCP server keeps an offer back; None:
-    it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4).
+    it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4). A
+    lease is for `lease_s`; the shortest that every server gives is two minutes.
     `weaker_by_db` is how much less strongly than usual it is sent.
     """
 
@@ -34,6 +41,7 @@ class NetworkPlan:
     hidden: bool = False
     lease_delay_s: float | None = 0.0
     refuses_leases: bool = False
+    lease_s: float = USUAL_S
     weaker_by_db: float = 0.0
 
     @property
@@ -114,7 +122,8 @@ class AccessPoint(Station):
 
     Books `up` (with all of a plan but its key) and `down` by the radio's number and address, and with that address of its
     members `joined`, `left`, `wrong key`, `lease asked` (each DHCP message), `leased`, and `announced` (an address that a
-    member holds by its own word: an ARP announcement, RFC 5227).
+    member holds by its own word: an ARP announcement, RFC 5227). Where it takes reports: `takes reports` whenever the manner
+    changes, `called` for each connection, `report` for each request.
     """
 
     source = "access point"
@@ -124,6 +133,7 @@ class AccessPoint(Station):
         super().__init__(timeline)
         self._plans: list[NetworkPlan | None] = [None] * RADIOS
         self._bssids = [""] * RADIOS
+        self._receiver: ReportReceiver | None = None
 
     def up(self, *plans: NetworkPlan | None) -> None:
         """Offer these networks, in place of all others: the first by the first radio, and so on; None: it is silent.
@@ -146,6 +156,40 @@ class AccessPoint(Station):
         """Stop offering any, at once and without farewell; the control network stays on the air."""
         self.up()
 
+    def take_reports(self, port: int, manner: Manner) -> None:
+        """Have what is sent by HTTP to a port of the bench's own address answered, left without an answer, or refused."""
+        self.take_no_reports()
+        self._timeline.add(self.source, "takes reports", port=port, manner=manner)
+        if manner != "refuses":
+            listener = self._listen(port)
+            self._receiver = ReportReceiver(listener, self._called, self._reported, answers=manner == "answers")
+
+    def take_no_reports(self) -> None:
+        """Have nobody listen for any."""
+        receiver, self._receiver = self._receiver, None
+        if receiver is not None:
+            self._unlisten()
+            receiver.close()
+
+    def ask_status(self) -> None:
+        """Ask the daemon, and look whether reports are taken."""
+        if self._receiver is not None and not self._receiver.running:
+            raise InstrumentGone(self.source, "it takes no more reports.")
+        super().ask_status()
+
+    def _called(self, monotonic_s: float) -> None:
+        self._report("called", monotonic_s, {})
+
+    def _reported(self, report: Report, monotonic_s: float) -> None:
+        told: Details = {
+            "method": report.method,
+            "path": report.path,
+            "authorization": report.authorization,
+            "content_type": report.content_type,
+            "body": report.body.decode("utf-8", "backslashreplace"),
+        }
+        self._report("report", monotonic_s, told)
+
     def _silence(self, radio: int) -> None:
         if self._plans[radio] is not None:
             self._go_down(radio)
@@ -166,6 +210,7 @@ class AccessPoint(Station):
             hidden=plan.hidden,
             lease_delay_s=plan.lease_delay_s,
             refuses_leases=plan.refuses_leases,
+            lease_s=plan.lease_s,
             weaker_by_db=plan.weaker_by_db,
         )
 
@@ -190,6 +235,13 @@ class AccessPoint(Station):
     @abstractmethod
     def _go_down(self, radio: int) -> None:
         """Take a radio's network off the air, at once and without farewell."""
+
+    @abstractmethod
+    def _listen(self, port: int) -> socket.socket:
+        """A listening socket for members of its networks, at a port of the bench's own address there."""
+
+    def _unlisten(self) -> None:
+        """Have that port refuse, before the socket is closed; where closing it does so there is nothing to do."""
 
     @abstractmethod
     def lease_of_bench(self) -> Lease:

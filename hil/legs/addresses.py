@@ -90,6 +90,7 @@ def _takes_open_networks(product: Product) -> bool:
     expected_s=_expected_s,
     profile="release",
     promised=_fixes_addresses,
+    switches=2,
 )
 def address_fixed(bench: Bench, product: Product) -> None:
     """Fix the unit's address by hand, cut the supply, and clear the address again."""
@@ -110,6 +111,7 @@ def address_fixed(bench: Bench, product: Product) -> None:
     expected_s=_expected_s,
     profile="release",
     promised=_takes_open_networks,
+    switches=2,
 )
 def network_open(bench: Bench, product: Product) -> None:
     """Move the unit to a network without a key, cut the supply, and move it back to the bench's own."""

@@ -18,7 +18,7 @@ def unplugged(bench: Bench, product: Product) -> None:
     bench.power.off(asked_by="leg")
 
 
-@leg(begins=Anywhere(), ends=Off(store="defaults"), expected_s=lambda _product: HAND_OVER_S, last=True)
+@leg(begins=Anywhere(), ends=Off(store="defaults"), expected_s=lambda _product: HAND_OVER_S, last=True, switches=5)
 def hand_over(bench: Bench, product: Product) -> None:
     """Read the build back, erase the settings, start once more with the bench's network in reach, and switch off."""
     bench.power.off(asked_by="leg")

@@ -36,6 +36,7 @@ def saved_network_absent(bench: Bench, product: Product) -> None:
     begins=Connected(store="bench network"),
     ends=Connected(),
     expected_s=lambda product: (product.limits.connected_s.upper or 0.0) + CUT_S + 2.0,
+    switches=2,
 )
 def power_cut(bench: Bench, product: Product) -> None:
     """Cut the supply for a second while connected: the unit comes back with its settings."""

@@ -45,7 +45,7 @@ class Leg:
     `repeat` is how often it is driven and judged, fixed beforehand; `retakes` how often it may be driven again when a
     reading straddles its limit or a witness slept for a while. A leg with `last` comes after all others. `profile` is
     the first that drives it. Of a product that does not promise what it is about (`promised`) it is not driven, and
-    its checks are not applicable.
+    its checks are not applicable. `switches` is how often the supply goes on or off in it.
     """
 
     name: str
@@ -59,6 +59,7 @@ class Leg:
     last: bool
     profile: Profile = "quick"
     promised: Callable[[Product], bool] = _always
+    switches: int = 0
 
     def is_bridge(self, product: Product) -> bool:
         """Whether it may be driven only to get to the beginning of another."""
@@ -112,13 +113,28 @@ def leg(
     profile: Profile = "quick",
     parameters: Sequence[object] | None = None,
     promised: Callable[[Product], bool] = _always,
+    switches: int | None = None,
 ) -> Callable[[Drive], Callable[..., object]]:
-    """Declare a leg; with `parameters` it takes a third argument, `parameter`, and each value is a leg of its own."""
+    """Declare a leg; with `parameters` it takes a third argument, `parameter`, and each value is a leg of its own.
+
+    `switches` is how often the supply goes on or off, where that is more often than beginning and end tell.
+    """
 
     def declare(drive: Drive) -> Callable[..., object]:
         title = (getdoc(drive) or drive.__name__).splitlines()[0]
         declaration = Leg(
-            drive.__name__, title, begins, ends, drive, expected_s, repeat, retakes, last, profile, promised
+            drive.__name__,
+            title,
+            begins,
+            ends,
+            drive,
+            expected_s,
+            repeat,
+            retakes,
+            last,
+            profile,
+            promised,
+            _least_switches(begins, ends) if switches is None else switches,
         )
 
         (DECLARED if parameters is None else PARAMETRISED)[declaration.name] = declaration
@@ -131,6 +147,13 @@ def leg(
         return pytest.fixture(scope="session", name=drive.__name__, params=parameters, ids=str)(look_up)
 
     return declare
+
+
+def _least_switches(begins: Situation, ends: Situation) -> int:
+    """How often the supply must go on or off between two stages; a leg that begins and ends without it switches it on and off."""
+    if begins.stage == "off":
+        return 2 if ends.stage == "off" else 1
+    return int(ends.stage == "off")
 
 
 class EvidenceShelf:

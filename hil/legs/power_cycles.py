@@ -33,6 +33,7 @@ def _cycles_s(product: Product) -> float:
     ends=Connected(),
     expected_s=_cycles_s,
     profile="release",
+    switches=2 * ORDER.count("power"),
 )
 def power_cycles(bench: Bench, product: Product) -> None:
     """Start the unit twenty times, by power, reset line and software in turn; each time it joins its network again."""
@@ -111,6 +112,7 @@ class After:
     expected_s=lambda _product: 1.0 + CUT_S + START_S + STEADY_S,
     profile="release",
     parameters=[After(0.2), After(0.7), After(1.5)],
+    switches=3,
 )
 def cut_while_starting(bench: Bench, product: Product, parameter: After) -> None:
     """Cut the supply soon after power on, then power on for good: the unit comes back with its settings."""
@@ -125,6 +127,7 @@ def cut_while_starting(bench: Bench, product: Product, parameter: After) -> None
     ends=Connected(),
     expected_s=lambda _product: START_S + CUT_S + START_S + STEADY_S,
     profile="release",
+    switches=3,
 )
 def cut_while_joining(bench: Bench, product: Product) -> None:
     """Cut the supply just after the unit began to look for its network, then power on for good."""

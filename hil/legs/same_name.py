@@ -59,6 +59,7 @@ def _end(bench: Bench) -> None:
     ends=Off(),
     expected_s=lambda _product: len(STRONGER_BY_START) * (CUT_S + START_S) + RETURN_S + 2.0 * STEADY_S,
     profile="release",
+    switches=2 * len(STRONGER_BY_START),
 )
 def twin_networks(bench: Bench, product: Product) -> None:
     """Start four times before two networks of the saved name, one of them much stronger; then the one in use goes away."""

@@ -52,6 +52,7 @@ def _expected_s(product: Product) -> float:
     ends=Connected(),
     expected_s=_expected_s,
     profile="release",
+    switches=2 * (1 + CLOSE_CUTS + LATE_CUTS),
 )
 def save_cut(bench: Bench, product: Product) -> None:
     """Change settings and cut the supply while they are saved, thirty times from early to late; each time see what is held."""

@@ -13,10 +13,11 @@ PAGE_S = 2.0
 FLASH_S = 20.0
 FLASHER_PATIENCE_S = 60.0  # shown to those who watch; the flasher has limits of its own
 STAY_S = 4.0
+PUT_ON_SWITCHES = 3  # off, on, off
 DARK_S = 1.5  # frames of the dark lamp are the camera's reference
 
 
-@leg(begins=Anywhere(), ends=Off(store="erased"), expected_s=lambda _product: FLASH_S)
+@leg(begins=Anywhere(), ends=Off(store="erased"), expected_s=lambda _product: FLASH_S, switches=PUT_ON_SWITCHES)
 def build_flashed(bench: Bench, product: Product) -> None:
     """Erase the whole unit, put the build on it, read it back, and leave it without supply."""
     del product
@@ -35,6 +36,7 @@ def put_on(bench: Bench, build: Build, dark_s: float, booked_as: str = "verified
             bench.timeline.busy_with("the flasher: erase, write, read back", FLASHER_PATIENCE_S),
             bench.flasher.session(),
         ):
+            _book_chip(bench)
             bench.flasher.erase_all()
             check = bench.flasher.write(build)
             book_check(bench, check, booked_as)
@@ -44,6 +46,14 @@ def put_on(bench: Bench, build: Build, dark_s: float, booked_as: str = "verified
     bench.power.off(asked_by="leg")
     bench.console.open()
     return check is not None
+
+
+def _book_chip(bench: Bench) -> None:
+    """Book who the chip says it is, where it can be asked."""
+    chip = bench.flasher.identity()
+    if chip is not None:
+        told = {"chip": chip.chip, "address": chip.address.hex(":"), "flash_octets": chip.flash_size}
+        bench.timeline.add("flasher", "chip", details=told)
 
 
 def book_check(bench: Bench, check: FlashCheck, kind: str = "verified") -> None:

@@ -53,6 +53,7 @@ def updated_s(product: Product) -> float:
     expected_s=lambda product: 2.0 * FLASH_S + SET_UP_S + 2.0 * (updated_s(product) + STAY_S),
     profile="release",
     promised=is_promised,
+    switches=7,
 )
 def update_from_previous(bench: Bench, product: Product) -> None:
     """Put the build before on, set it up, update it to the build over the network and on again; then flash the build."""

@@ -10,7 +10,7 @@ from hil.instruments.bench import Bench
 from hil.legs.door import come_back, network_door, wait_restart
 from hil.legs.leg import leg
 from hil.legs.moves import give_up
-from hil.legs.start import put_on
+from hil.legs.start import PUT_ON_SWITCHES, put_on
 from hil.legs.update import FLASH_S, START_S, UPLOAD_S, is_promised, look, updated_s
 from hil.legs.uploading import Sent, send_whole, update_way, upload
 
@@ -42,6 +42,7 @@ CUTS = (
     expected_s=lambda product: len(CUTS) * (UPLOAD_S / 2.0 + CUT_S + START_S) + updated_s(product) + FLASH_S,
     profile="release",
     promised=is_promised,
+    switches=2 * len(CUTS) + PUT_ON_SWITCHES,
 )
 def update_cut(bench: Bench, product: Product) -> None:
     """Update to the build before and back, the supply cut from early to late: see each time what starts; then flash the build."""

@@ -46,7 +46,7 @@ def front_panels(info: RunInfo, product: Product, wording: Wording) -> tuple[Pan
     }
     bench: Facts = {**sections["bench"], "tool revision": info.tool_version}
     return (
-        _panel("Unit", ("serial number", "radio address"), {**sections["unit"], **order}, wording),
+        _panel("Unit", ("serial number", "radio address", "chip witnessed"), {**sections["unit"], **order}, wording),
         _panel(
             "Product",
             ("name", "model", "hardware revision", "file", "sha256"),

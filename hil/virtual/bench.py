@@ -21,7 +21,7 @@ from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
-from hil.instruments.flasher import Flasher
+from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.lamp_camera import LampCamera, Region
 from hil.instruments.stations import RADIOS, NetworkPlan
 from hil.instruments.visits import Visits
@@ -113,7 +113,7 @@ class _Opening:
             network=NetworkPlan(trial.network, trial.network_key, self._file.air_monitor.channels[0]),
             power=power,
             console=console,
-            flasher=Flasher(port, chip=CHIP),
+            flasher=LoaderFlasher(port, chip=CHIP),
             access_point=access_point,
             probe=probe,
             visits=Visits(timeline, self._folder.pages),

@@ -70,6 +70,7 @@ class VirtualAccessPoint(AccessPoint):
             Radio(air_port, address, speed=speed, on_event=lambda _event: None, seed=seed)
             for address in addresses[RADIOS:]
         ]
+        self._port = 0  # at which reports are taken
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
     def start(self, control_network: str, channels: Sequence[int]) -> None:
@@ -90,6 +91,7 @@ class VirtualAccessPoint(AccessPoint):
             hidden=plan.hidden,
             lease_delay_s=plan.lease_delay_s,
             refuses_leases=plan.refuses_leases,
+            lease_s=round(plan.lease_s),
             weaker_by_db=plan.weaker_by_db,
         )
         self._air.run(self._radios[radio].host(hotspot))
@@ -115,6 +117,23 @@ class VirtualAccessPoint(AccessPoint):
             self._ask()  # silence counts only while the bench's own end is there
             raise
 
+    def _listen(self, port: int) -> socket.socket:
+        listener = socket.create_server(("127.0.0.1", 0))
+        self._port = port
+        self._air.run(self._offer_service(listener.getsockname()[1]))
+        return listener
+
+    async def _offer_service(self, local_port: int | None) -> None:
+        """Offer the service at our port on all our radios; None: take it away."""
+        for radio in self._radios:
+            if local_port is None:
+                radio.unlisten(self._port)
+            else:
+                radio.listen(self._port, local_port)
+
+    def _unlisten(self) -> None:
+        self._air.run(self._offer_service(None))
+
     def lease_of_bench(self) -> Lease:
         """The bench stands in its own network."""
         return Lease(self.network, ACCESS_POINT_IP, ACCESS_POINT_IP, self._endpoint.url)
@@ -131,6 +150,7 @@ class VirtualAccessPoint(AccessPoint):
     def close(self) -> None:
         """Close endpoint and radios."""
         self._endpoint.close()
+        self.take_no_reports()
         for radio in (*self._radios, *self._control):
             self._air.run(radio.close())
 

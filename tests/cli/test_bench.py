@@ -31,6 +31,7 @@ def test_a_good_bench_is_ready(tmp_path: Path) -> None:
     assert all(" ready " in row and "not ready" not in row for row in rows.values()), ended.out
     assert "the unit restarts by itself" in rows["console"]  # its flash is empty
     assert "frames/s" in rows["lamp camera"]
+    assert "was it lit, and does the supply switch?" in rows["lamp camera"]  # with an empty flash it never is
     assert "The bench is ready." in ended.out
     assert not ended.reports.exists()  # nothing was judged
 

@@ -6,7 +6,7 @@ with wpa_supplicant as the unit: what those do is the outside check.
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -14,6 +14,7 @@ from support.guests import SPEED, Guest, HostGuest, VirtualGuest
 
 from hil.core.clock import Clock
 from hil.core.errors import InputError
+from hil.core.leases import RENEWS_AT, SHORTEST_S
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.host.access_point import HostAccessPoint
@@ -24,6 +25,7 @@ from hil.virtual.world import WorldProcess
 
 NETWORK = NetworkPlan("bench-q7 ☘", "leaf & stem, 1", 1)
 LIMIT_S = 40.0  # real seconds; the lab's machine is slow
+REPORTING = ("takes reports", "called", "report")
 QUIET_S = {"virtual": 2.0, "lab": 8.0}
 
 
@@ -48,6 +50,17 @@ class Scene:
         """The same, which must come."""
         moment = self.wait(*kinds, since=since)
         assert isinstance(moment, Moment), (moment, [m for m in self.timeline.since() if m.source == "access point"])
+        return moment
+
+    def seen_after(self, kind: str, after_s: float, *, limit_s: float) -> Moment:
+        """The first about the unit from a time on, within so many of the unit's seconds."""
+        moment = self.timeline.wait(
+            lambda m: m.is_("access point", kind) and m.text("address") == self.guest.address and m.time_s > after_s,
+            limit_s=limit_s,
+            awaited=kind,
+            since=0,
+        )
+        assert isinstance(moment, Moment), moment
         return moment
 
 
@@ -143,6 +156,47 @@ def test_a_network_that_goes_down_is_left_without_a_word_and_joined_again(scene:
     scene.access_point.up(NETWORK)
     scene.guest.join(NETWORK.name, NETWORK.passphrase)
     scene.seen("leased", since=mark)
+
+
+def test_a_lease_is_for_as_long_as_was_said(scene: Scene) -> None:
+    """Option 51 of RFC 2132 is what the unit is told; here by when it asks again: at half of it (RFC 2131 4.4.5)."""
+    scene.access_point.up(replace(NETWORK, lease_s=SHORTEST_S))
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    leased = scene.seen("leased")
+    renewed = scene.seen_after("lease asked", leased.time_s + 5.0, limit_s=SHORTEST_S)
+    assert renewed.time_s - leased.time_s == pytest.approx(RENEWS_AT * SHORTEST_S, abs=3.0)
+
+
+def test_reports_are_taken_left_without_an_answer_and_refused(scene: Scene) -> None:
+    point, request = scene.access_point, b"POST /vents HTTP/1.0\r\nContent-Length: 2\r\n\r\n40"
+    point.up(NETWORK)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.seen("leased")
+    bench = point.lease_of_bench().address
+    point.take_reports(8080, "answers")
+    with scene.guest.dial(bench, 8080) as end:
+        end.settimeout(LIMIT_S)
+        end.sendall(request)
+        assert end.recv(4096).startswith(b"HTTP/1.0 204")
+    point.take_reports(8080, "is silent")
+    with scene.guest.dial(bench, 8080) as end:
+        end.sendall(request)
+        end.settimeout(1.0)
+        with pytest.raises(TimeoutError):
+            end.recv(1)
+        point.ask_status()
+        point.take_reports(8080, "refuses")
+    with pytest.raises(ConnectionRefusedError):
+        scene.guest.dial(bench, 8080)
+    booked = [(m.kind, m.text("manner") or m.text("path")) for m in scene.timeline.since() if m.kind in REPORTING]
+    assert booked == [
+        ("takes reports", "answers"),
+        ("called", ""),
+        ("report", "/vents"),
+        ("takes reports", "is silent"),
+        ("called", ""),
+        ("takes reports", "refuses"),
+    ]
 
 
 @pytest.mark.parametrize("country", ["", "de", "DEU", "1A"])

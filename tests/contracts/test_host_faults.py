@@ -7,7 +7,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -18,6 +18,7 @@ from hil.core.timeline import Expired, Timeline
 from hil.instruments.console import Console
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture
+from hil.instruments.host.probe import HostProbe
 from hil.instruments.stations import NetworkPlan
 from hil.virtual.lab.usb_serial import UsbSerialPort
 
@@ -80,19 +81,44 @@ def test_a_daemon_that_is_killed_is_a_witness_gone(point: HostAccessPoint) -> No
         point.ask_status()
 
 
+def test_a_radio_that_is_gone_is_a_witness_gone(point: HostAccessPoint) -> None:
+    """hostapd itself runs on, and answers."""
+    point.up(NETWORK)
+    point.ask_status()
+    take_away("hil-ap-1", "wlan0")
+    with pytest.raises(InstrumentGone, match=r"access point.*wlan0.*gone"):
+        wait_until_asking_fails(point.ask_status)
+
+
+def test_a_probe_without_its_radio_is_a_witness_gone(tmp_path: Path) -> None:
+    with contextlib.closing(HostProbe(Timeline(Clock()), "wlan2", tmp_path / "probe", name="hil-probe-7")) as probe:
+        probe.ask_status()
+        take_away("hil-probe-7", "wlan2")
+        with pytest.raises(InstrumentGone, match=r"probe.*gone"):
+            wait_until_asking_fails(probe.ask_status)
+
+
+def take_away(namespace: str, interface: str) -> None:
+    """Have a radio be gone from a namespace: back in the host's own."""
+    there = ["ip", "netns", "exec", namespace]
+    told = [*there, "cat", f"/sys/class/net/{interface}/phy80211/name"]
+    phy = subprocess.run(told, check=True, capture_output=True, text=True, timeout=LIMIT_S).stdout.strip()
+    subprocess.run([*there, "iw", "phy", phy, "set", "netns", "1"], check=True, timeout=LIMIT_S)
+
+
 def test_a_dhcp_server_that_is_killed_is_a_witness_gone(point: HostAccessPoint) -> None:
     point.up(NETWORK)
     point.ask_status()
     subprocess.run(["pkill", "-KILL", "dnsmasq"], check=True, timeout=LIMIT_S)
     with pytest.raises(InstrumentGone, match=r"access point.*DHCP server is gone"):
-        wait_until_asking_fails(point)
+        wait_until_asking_fails(point.ask_status)
 
 
-def wait_until_asking_fails(point: HostAccessPoint) -> None:
-    """Ask until it raises: a killed process is gone a little after the signal."""
+def wait_until_asking_fails(ask: Callable[[], object]) -> None:
+    """Ask until it raises: what was taken away is gone a little later."""
     until_s = time.monotonic() + LIMIT_S
     while time.monotonic() < until_s:
-        point.ask_status()
+        ask()
         time.sleep(0.05)
 
 

@@ -19,6 +19,7 @@ from hil.core.clock import Clock
 from hil.core.frames import LampFrames, read_frames
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.lamp_camera import LampCamera, Region
+from hil.lamp import NotTold, bench_lamp_watched
 from hil.virtual.lab.film import INPUT, prepare_devices, video
 from hil.virtual.world import ControlLine, WorldProcess
 
@@ -29,16 +30,22 @@ UNIT, BENCH = (100, 100, 64, 64), (400, 200, 64, 64)
 EACH_S = 0.6  # how long the bench's lamp is on, and off
 DARK, BRIGHT = 16, 235  # ITU-R BT.601, limited range
 FRAME_RATE = 30
+SETTLE_S = 0.8
+IRREGULAR_S = (0.3, 0.6, 0.4, 0.7, 0.5, 0.35, 0.65, 0.45)
 
 
 @dataclass(frozen=True)
 class Scene:
-    """A picture in which the bench's lamp goes on and off, and the camera's name for it; `go` takes the camera away."""
+    """A picture in which the bench's lamp goes on and off, and the camera's name for it.
+
+    `go` takes the camera away; `freeze` has it go on with a picture that stands still, or is none.
+    """
 
     source: int | str
     unit_region: Region
     bench_region: Region
     go: Callable[[], object]
+    freeze: Callable[[], object]
     pixel_format: str = ""
 
 
@@ -62,7 +69,8 @@ def virtual_scene(stack: contextlib.ExitStack, folder: Path) -> Scene:
     regions = process.ready["regions"]
     assert isinstance(regions, dict)
     source = f"http://127.0.0.1:{process.port('http_port')}/camera.mjpeg"
-    return Scene(source, tuple(regions["unit"]), tuple(regions["bench"]), lambda: line.ask({"op": "stop"}))
+    unit, bench = tuple(regions["unit"]), tuple(regions["bench"])
+    return Scene(source, unit, bench, lambda: line.ask({"op": "stop"}), lambda: line.ask({"op": "freeze"}))
 
 
 def pictures() -> bytes:
@@ -94,7 +102,12 @@ def lab_scene(stack: contextlib.ExitStack) -> Scene:
     stack.callback(player.stderr.close)
     assert player.stderr.read(1) == b">"  # a picture went out
     stack.callback(lambda: video(INPUT, "-c", "disconnect=0"))
-    return Scene("/dev/video0", UNIT, BENCH, lambda: video(INPUT, "-c", "disconnect=1"), "YUYV")
+    return Scene("/dev/video0", UNIT, BENCH, lambda: video(INPUT, "-c", "disconnect=1"), lambda: ended(player), "YUYV")
+
+
+def ended(player: "subprocess.Popen[bytes]") -> None:
+    player.terminate()
+    player.wait(LIMIT_S)
 
 
 @pytest.fixture
@@ -150,6 +163,23 @@ def test_a_camera_that_goes_is_noticed(camera: LampCamera, scene: Scene, timelin
     )
     assert not isinstance(seen, Expired), seen
     assert seen.time_s - gone_s < NOTICED_S
+
+
+def test_a_picture_that_stands_still_or_is_noise_shows_no_switch(
+    camera: LampCamera, scene: Scene, timeline: Timeline, tmp_path: Path
+) -> None:
+    """Pictures go on coming: that nothing changes in them any more is for their reader to see."""
+    assert camera.wait_past(timeline.clock.now_s() + EACH_S, limit_s=LIMIT_S)
+    scene.freeze()
+    begin_s = timeline.clock.now_s() + SETTLE_S
+    orders_s = begin_s + np.cumsum(IRREGULAR_S)
+    assert camera.wait_past(float(orders_s[-1]) + SETTLE_S, limit_s=LIMIT_S)
+    camera.stop()
+    frames = read_frames(tmp_path / "lamp").within(begin_s, timeline.clock.now_s())
+    assert len(frames) > 10
+    light = frames.bench.mean(axis=(1, 2, 3), dtype=np.float64)
+    watched = bench_lamp_watched(orders_s, frames.times_s, light)
+    assert isinstance(watched, NotTold) or {switch.seen_s for switch in watched[1]} == {None}
 
 
 def test_what_it_sets_by_itself_is_locked_or_said_to_be_not(camera: LampCamera, timeline: Timeline, place: str) -> None:

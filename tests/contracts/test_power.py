@@ -1,9 +1,13 @@
-"""What every supply must do: switch when told, tell its state and its current, and say so when it is gone.
+"""What every supply must do: switch when told, tell its state, and say so when it is gone.
 
-Held alike against the virtual board's switch and against the lab unit's supply, which speaks SCPI over TCP.
+Held alike against the virtual board's switch and, in the lab, against a supply that speaks SCPI over TCP, a relay on a line of a
+real USB serial port with its contact read back, and a port of the kernel's own USB hub, by what is plugged in there.
 """
 
 import contextlib
+import os
+import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,56 +19,132 @@ from hil.core.clock import Clock
 from hil.core.errors import BenchError
 from hil.core.timeline import Timeline
 from hil.instruments.power import Power
-from hil.instruments.scpi_power import ScpiPower
+from hil.instruments.power.hub_port import DEVICES, HubPortPower
+from hil.instruments.power.relay import RelayPower
+from hil.instruments.power.scpi import ScpiPower
 from hil.virtual.bench_switches import VirtualPower
+from hil.virtual.lab.usb_serial import UsbSerialPort
 from hil.virtual.world import ControlLine, WorldProcess
+
+WAYS = ("scpi", "relay", "hub port") if os.environ.get("LAB") == "1" else ("switch",)
+LIMIT_S = 10.0
 
 
 @dataclass(frozen=True)
 class Scene:
-    """A supply; `go` takes it away."""
+    """A supply; `is_on` is what the other end knows of it, `go` takes it away, and `tells_current` whether it can."""
 
     power: Power
     timeline: Timeline
+    is_on: Callable[[], bool]
     go: Callable[[], object]
+    tells_current: bool = False
 
 
-def virtual_power(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> tuple[Power, Callable[[], object]]:
+def virtual_power(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> Scene:
+    truth = folder / "truth.jsonl"
     config = {"air_port": 1, "flash_file": str(folder / "flash.bin"), "address": "02:00:00:00:00:b2"}
-    board = WorldProcess("board", {**config, "serial": "MV2-1", "label_key": "label key 1"})
+    told = {"serial": "MV2-1", "label_key": "label key 1", "truth_file": str(truth)}
+    board = WorldProcess("board", {**config, **told})
     stack.callback(board.stop)
     line = ControlLine("power", board.port("control_port"))
     stack.callback(line.close)
-    return VirtualPower(timeline, line), board.stop
+
+    def is_on() -> bool:
+        switched = [told for told in truth.read_text(encoding="utf-8").splitlines() if '"what": "power"' in told]
+        return bool(switched) and "true" in switched[-1]
+
+    return Scene(VirtualPower(timeline, line), timeline, is_on, board.stop, tells_current=True)
 
 
-def scpi_power(stack: contextlib.ExitStack, timeline: Timeline) -> tuple[Power, Callable[[], object]]:
+def scpi_power(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
     supply = stack.enter_context(contextlib.closing(Supply()))
     power = stack.enter_context(contextlib.closing(ScpiPower(timeline, supply.port)))
-    return power, supply.unplug
+    return Scene(power, timeline, lambda: supply.on, supply.unplug, tells_current=True)
 
 
-@pytest.fixture
-def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+class Relay:
+    """A relay on RTS of an adapter, whose second contact leads to CD."""
+
+    def __init__(self) -> None:
+        """Plug the adapter in."""
+        self.on, self._changed, self._over = False, threading.Event(), False
+        self.adapter = UsbSerialPort("relay-1", bus=1, on_lines=self._lines)
+        self._thread = threading.Thread(target=self._follow, daemon=True)
+        self._thread.start()
+
+    def _lines(self, _dtr: bool, rts: bool) -> None:
+        self.on = rts
+        self._changed.set()
+
+    def _follow(self) -> None:
+        """Have the contact follow: from a thread of its own, as the host takes it only once its port is open."""
+        while self._changed.wait() and not self._over:
+            self._changed.clear()
+            with contextlib.suppress(OSError):  # unplugged
+                self.adapter.assert_inputs(cd=self.on, dsr=False)
+
+    def close(self) -> None:
+        """Be gone."""
+        self._over = True
+        self._changed.set()
+        self.adapter.close()
+
+
+def relay_power(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
+    relay = stack.enter_context(contextlib.closing(Relay()))
+    made = RelayPower(timeline, relay.adapter.port, "rts", read_back="cd")
+    power = stack.enter_context(contextlib.closing(made))
+    return Scene(power, timeline, lambda: relay.on, relay.adapter.unplug)
+
+
+def hub_port_power(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
+    unit = stack.enter_context(contextlib.closing(UsbSerialPort("MV2-hub", bus=1)))
+    assert unit.port.startswith("/dev/tty")
+    (device,) = (told.parent.name for told in DEVICES.glob("*/serial") if told.read_text().strip() == "MV2-hub")
+    bus, _, port = device.partition("-")
+    power = HubPortPower(timeline, f"usb{bus}", int(port))
+    stack.callback(power.on, asked_by="end of the test")
+    return Scene(power, timeline, (DEVICES / device).exists, unit.unplug)
+
+
+@pytest.fixture(params=WAYS)
+def scene(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     timeline = Timeline(Clock())
     with contextlib.ExitStack() as stack:
-        made = virtual_power(stack, timeline, tmp_path) if place == "virtual" else scpi_power(stack, timeline)
-        yield Scene(made[0], timeline, made[1])
+        if request.param == "switch":
+            yield virtual_power(stack, timeline, tmp_path)
+            return
+        make = {"scpi": scpi_power, "relay": relay_power, "hub port": hub_port_power}[request.param]
+        yield make(stack, timeline)
+
+
+def wait_on(scene: Scene, on: bool) -> None:
+    """Wait until the other end knows."""
+    until_s = time.monotonic() + LIMIT_S
+    while scene.is_on() != on:
+        assert time.monotonic() < until_s, f"not {'on' if on else 'off'} within {LIMIT_S:g} s"
+        time.sleep(0.01)  # no other end tells by itself
 
 
 @pytest.mark.daily
-def test_it_switches_and_tells_its_state_and_current(scene: Scene) -> None:
+def test_it_switches_and_tells_its_state(scene: Scene) -> None:
     on = scene.power.on(asked_by="leg")
     assert scene.power.read_back()
+    wait_on(scene, True)
     off = scene.power.off(asked_by="leg")
     assert not scene.power.read_back()
+    wait_on(scene, False)
     first, second = (m for m in scene.timeline.since() if m.is_("power", "state"))
     assert on.time_s < first.time_s < off.time_s < second.time_s
-    assert first.number("current_ma", 0.0) > 10.0 * second.number("current_ma", 1.0)
+    if scene.tells_current:
+        assert first.number("current_ma", 0.0) > 10.0 * second.number("current_ma", 1.0)
     assert max(m.doubt_s for m in scene.timeline.since()) < 1.0
 
 
+@pytest.mark.parametrize("scene", [way for way in WAYS if way != "hub port"], indirect=True)
 def test_one_that_is_gone_says_so(scene: Scene) -> None:
+    """Of the hub port there is none in the lab: its hub is the machine's own."""
     scene.power.on(asked_by="leg")
     scene.go()
     with pytest.raises(BenchError):

@@ -20,7 +20,7 @@ camera_latency_s = [0.05, 0.2]
 [console]
 port = "rfc2217://127.0.0.1:4000"
 
-[power]
+[power.scpi]
 port = "socket://192.0.2.7:5025"
 
 [access_point]
@@ -65,7 +65,16 @@ WRONG = [
     ('["wlan1"]', '["a", "b", "c"]', "access_point.radios", "at most 2 items"),
     ('radio = "wlan3"', 'radio = ""', "probe.radio = ''", "at least 1 character"),
     ('port = "/dev/ttyUSB1"', 'port = "/dev/ttyUSB1"\nline = "cts"', "bench_lamp.line = 'cts'", "'rts' or 'dtr'"),
-    ('"socket://192.0.2.7:5025"', '"socket://192.0.2.7:5025"\nbaud = 0', "power.baud = 0", "greater than 0"),
+    ('"socket://192.0.2.7:5025"', '"socket://192.0.2.7:5025"\nbaud = 0', "power.scpi.baud = 0", "greater than 0"),
+    (
+        "[power.scpi]",
+        '[power.relay]\nport = "/dev/ttyUSB2"\n[power.scpi]',
+        "power (with",
+        "one way to switch the supply",
+    ),
+    ("[power.scpi]\nport", "[power.relay]\nread_back = 'rts'\nport", "power.relay.read_back = 'rts'", "'cts', 'dsr'"),
+    ("[power.scpi]\nport", "[power.hub_port]\nport = 1\nhub", "power.hub_port.hub", "should match"),
+    ("[unit]", "[flasher.command]\nerase = 'e'\nwrite = 'w'\n[unit]", "flasher.command.verify: missing", "Add it"),
     ("[10, 10, 40, 40]", "[10, 10, 40]", "lamp_camera.unit_region.3: missing", "Add it"),
     ("[10, 10, 40, 40]", '[10, 10, 40, "x"]', "lamp_camera.unit_region.3 = 'x'", "a valid integer"),
     ("channels = [1, 6]", "channels = [1, 15]", "air_monitor.channels.1 = 15", "less than or equal to 14"),

@@ -1,12 +1,17 @@
-"""A far end on loopback that does to its callers what a test's script says."""
+"""A far end on loopback that does to its callers what a test's script says; and a board to put a build on."""
 
 import contextlib
 import re
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
+from support.loader_board import Board, make_build
+
+from hil.core.build import Build
+from hil.virtual.board.flash import Flash
 
 LIMIT_S = 20.0
 Script = Callable[[socket.socket, threading.Event], None]
@@ -77,3 +82,19 @@ def far_end() -> Iterator[Callable[[Script], FarEnd]]:
             return made
 
         yield start
+
+
+@pytest.fixture(params=[Flash])
+def board(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Board]:
+    """A board with an empty flash."""
+    flash = request.param(tmp_path / "flash")
+    made = Board(flash)
+    yield made
+    made.close()
+    flash.close()
+
+
+@pytest.fixture
+def build(tmp_path: Path) -> Build:
+    """A build for it."""
+    return make_build(tmp_path)

@@ -1,5 +1,6 @@
 """The controls: each instrument is asked again and again, none waits for another, and one that is gone is booked once."""
 
+import socket
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -60,6 +61,9 @@ class StandInAccessPoint(AccessPoint):
 
     def lease_of_bench(self) -> Lease:
         raise AssertionError("a control wants no lease")
+
+    def _listen(self, port: int) -> socket.socket:
+        raise AssertionError("a control wants no listener")
 
     def spare_address(self) -> SpareAddress:
         raise AssertionError("a control wants no address")

@@ -64,7 +64,7 @@ def test_the_file_is_one_once_the_country_is_said_and_each_radio_can_do_its_job(
 def test_what_a_person_must_say_is_asked_and_the_country_is_never_guessed(tmp_path: Path) -> None:
     text = first_bench_file(Found(PORTS, RADIOS, CAMERAS))
     asked = [line for line in text.splitlines() if QUESTION in line]
-    for key in ("[unit]", "[power]", "country", "[console]", "[bench_lamp]", "[lamp_camera]"):
+    for key in ("[unit]", "[power.scpi]", "country", "[console]", "[bench_lamp]", "[lamp_camera]"):
         assert any(line.startswith(key) for line in asked), key
     file = tmp_path / "bench.toml"
     file.write_text(text, encoding="utf-8")

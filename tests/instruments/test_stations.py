@@ -1,5 +1,6 @@
 """The access point: its networks, other plans in their place, and what it books of them; the probe's questions for names."""
 
+import socket
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -36,6 +37,9 @@ class OrderedAccessPoint(AccessPoint):
 
     def lease_of_bench(self) -> Lease:
         raise AssertionError("no test wants a lease")
+
+    def _listen(self, port: int) -> socket.socket:
+        raise AssertionError("no test wants a listener")
 
     def spare_address(self) -> SpareAddress:
         raise AssertionError("no test wants an address")
@@ -100,6 +104,7 @@ def test_all_of_the_plan_is_booked_but_its_key(timeline: Timeline) -> None:
         "hidden": True,
         "lease_delay_s": 10.0,
         "refuses_leases": False,
+        "lease_s": 3600.0,
         "weaker_by_db": 0.0,
     }
     assert "leaf" not in up.to_line()

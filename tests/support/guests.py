@@ -1,5 +1,6 @@
 """A unit's radio as far as an access point can see it: one of the virtual air, one of the lab."""
 
+import socket
 from pathlib import Path
 from typing import Protocol
 
@@ -21,6 +22,9 @@ class Guest(Protocol):
     def join(self, name: str, key: str | None) -> None:
         """Begin to try, and ask for an address once in."""
 
+    def dial(self, host: str, port: int) -> socket.socket:
+        """Connect to somebody in the network, who may refuse."""
+
     def leave(self) -> None:
         """Say farewell."""
 
@@ -41,6 +45,10 @@ class VirtualGuest:
     def join(self, name: str, key: str | None) -> None:
         """Begin to try."""
         self._air.run(self._radio.join(name.encode(), None if key is None else key.encode()))
+
+    def dial(self, host: str, port: int) -> socket.socket:
+        """Connect by the radio."""
+        return self._air.dial(self._radio, host, port)
 
     def leave(self) -> None:
         """Say farewell."""
@@ -72,6 +80,10 @@ class HostGuest:
     def _told(self, report: str, _came_s: float) -> None:
         if report.startswith("CTRL-EVENT-CONNECTED"):
             self._clients.append(LeaseClient(self.namespace, self._interface, lambda *_: None))
+
+    def dial(self, host: str, port: int) -> socket.socket:
+        """Connect from the namespace."""
+        return self.namespace.dial(host, port, LIMIT_S)
 
     def leave(self) -> None:
         """Say farewell."""

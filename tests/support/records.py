@@ -31,7 +31,7 @@ TYPED = {
     "opens_at": "27.5",
     "closes_at": "21",
     "reports_to": "http://198.51.100.1:8080/vents",
-    "report_every_s": "120",
+    "report_every_s": "15",
     "network": NETWORK,
     **SECRETS,
 }

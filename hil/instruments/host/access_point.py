@@ -136,7 +136,9 @@ class HostAccessPoint(AccessPoint):
             self._leases = RefusingServer(self.namespace, BRIDGE, ADDRESS, FIRST_LEASE, NETMASK)
             return
         addresses = (FIRST_LEASE, LAST_LEASE, NETMASK)
-        self._leases = LeaseServer(self.namespace, BRIDGE, addresses, self._folder, delay_s=plan.lease_delay_s)
+        self._leases = LeaseServer(
+            self.namespace, BRIDGE, addresses, self._folder, delay_s=plan.lease_delay_s, lease_s=plan.lease_s
+        )
 
     def _hear_dhcp(self, octets: bytes, came_s: float) -> None:
         self._on_dhcp(octets, came_s)
@@ -178,6 +180,9 @@ class HostAccessPoint(AccessPoint):
     def _dial(self, host: str, port: int) -> socket.socket:
         return self.namespace.dial(host, port, DIAL_S)
 
+    def _listen(self, port: int) -> socket.socket:
+        return self.namespace.socket_here(lambda: socket.create_server((ADDRESS, port)))
+
     def lease_of_bench(self) -> Lease:
         """The bench stands in its own network."""
         return Lease(self.network, ADDRESS, ADDRESS, self._endpoint.url)
@@ -189,6 +194,7 @@ class HostAccessPoint(AccessPoint):
     def close(self) -> None:
         """Take all off the air, and give the radios back."""
         self._endpoint.close()
+        self.take_no_reports()
         self.down()
         if self._control_network is not None:
             self._control_network.silence()

@@ -8,13 +8,13 @@ from pathlib import Path
 
 from scapy.layers.dhcp import BOOTP, DHCP
 
+from hil.core.leases import USUAL_S
 from hil.instruments.dhcp_messages import read_dhcp
 from hil.instruments.host.namespace import Namespace, end_program
 
 REPLY = 2  # BOOTREPLY of RFC 951
 SERVER_PORT, CLIENT_PORT = 67, 68
 LONGEST = 4096
-LEASE_S = 3600
 
 
 class LeaseServer:
@@ -28,6 +28,7 @@ class LeaseServer:
         folder: Path,
         *,
         delay_s: float = 0.0,
+        lease_s: float = USUAL_S,
         options: tuple[str, ...] = (),
     ) -> None:
         """Start it.
@@ -38,13 +39,14 @@ class LeaseServer:
             addresses: The first and the last that it gives, and the netmask.
             folder: Where its log and its leases are kept.
             delay_s: How long it keeps an offer back, whole seconds.
+            lease_s: How long an address is given for; dnsmasq gives two minutes at least.
             options: More of its own, such as `--dhcp-option=6`.
         """
         words = [
             *("dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--no-resolv", "--no-hosts", "--port=0"),
             *(f"--interface={interface}", "--bind-interfaces", "--dhcp-authoritative", "--no-ping", "--log-dhcp"),
             *("--log-facility=-", f"--dhcp-leasefile={folder / 'leases'}", "--user=root"),
-            f"--dhcp-range={','.join(addresses)},{LEASE_S}",
+            f"--dhcp-range={','.join(addresses)},{round(lease_s)}",
             *([f"--dhcp-reply-delay={round(delay_s)}"] if delay_s else []),
             *options,
         ]
@@ -106,7 +108,7 @@ def refusal(asked: bytes, own: str, offered: str, netmask: str) -> bytes:
     kind = message.kind if message else ""
     head = {"op": REPLY, "xid": packet.xid, "flags": packet.flags, "chaddr": packet.chaddr, "giaddr": packet.giaddr}
     if kind == "discover":
-        given = [("lease_time", LEASE_S), ("subnet_mask", netmask), ("router", own)]
+        given = [("lease_time", round(USUAL_S)), ("subnet_mask", netmask), ("router", own)]
         told = [("message-type", "offer"), ("server_id", own), *given, "end"]
         return bytes(BOOTP(**head, yiaddr=offered, siaddr=own) / DHCP(options=told))
     if kind == "request":

@@ -1,15 +1,17 @@
 """A network on one radio: hostapd, followed by its control socket."""
 
+import contextlib
 import subprocess
 import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from hil.core.errors import InstrumentGone
+from hil.core.errors import BenchError, InstrumentGone
 from hil.instruments.host.namespace import Namespace, end_program
 from hil.instruments.host.wpa_control import WpaControl
 
 START_S = 20.0  # with a country set the kernel first waits for its rules; seen: 7 s
+ON_AIR = "state=ENABLED"
 HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
 
 OnReport = Callable[[str, float], None]
@@ -72,18 +74,19 @@ class RadioNetwork:
         except InstrumentGone:
             end_program(self._process)
             raise
-        if "state=ENABLED" not in self._control.ask("STATUS") and not self._enabled.wait(START_S):
+        if ON_AIR not in self._control.ask("STATUS") and not self._enabled.wait(START_S):
             self.silence()
             raise InstrumentGone(source, f"{interface} is not on the air within {START_S:g} s.", f"Look at {log}.")
 
     @property
     def answers(self) -> bool:
-        """Whether it runs and answers."""
-        return self._process.poll() is None and self._control.ask("PING") == "PONG"
+        """Whether it runs, answers, and has its radio: hostapd runs on without."""
+        return self._process.poll() is None and ON_AIR in self._control.ask("STATUS")
 
     def silence(self) -> None:
         """Take it off the air at once: the interface goes down first, as hostapd would say farewell to its members."""
-        self._namespace.order("ip", "link", "set", self.interface, "down")
+        with contextlib.suppress(BenchError):  # a radio that is gone is silent
+            self._namespace.order("ip", "link", "set", self.interface, "down")
         self.end()
 
     def end(self) -> None:

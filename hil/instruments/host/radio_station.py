@@ -10,6 +10,7 @@ from hil.instruments.host.namespace import Namespace, end_program
 from hil.instruments.host.wpa_control import WpaControl
 
 START_S = 20.0
+NO_RADIO = "wpa_state=INTERFACE_DISABLED"
 HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
 
 OnReport = Callable[[str, float], None]
@@ -65,8 +66,8 @@ class RadioStation:
 
     @property
     def answers(self) -> bool:
-        """Whether the daemon runs and answers."""
-        return self._daemon.poll() is None and self._control.ask("PING") == "PONG"
+        """Whether the daemon runs, answers, and has its radio: it runs on without."""
+        return self._daemon.poll() is None and NO_RADIO not in self._control.ask("STATUS")
 
     def close(self) -> None:
         """End the daemon."""

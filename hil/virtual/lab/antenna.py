@@ -77,13 +77,13 @@ class LabAntenna(Antenna):
         self._wake()
         self._truth("joining", ssid=ssid.hex())
         self._joined, self._fixed = False, fixed
-        await self._order(lambda: self._radios.select(ssid, passphrase, bssid))
+        self._do(self._order(lambda: self._radios.select(ssid, passphrase, bssid)))
 
     async def leave(self) -> None:
         """Leave the network or drop the attempt."""
         self._joined = False
         if self._awake:
-            await self._order(self._radios.leave)
+            self._do(self._order(self._radios.leave))
 
     async def host(self, plan: HotspotPlan) -> None:
         """Put the hotspot on the air."""
@@ -191,9 +191,16 @@ class LabAntenna(Antenna):
             self._loop.call_soon_threadsafe(take, *what)
 
     def _do(self, what: Coroutine[object, object, object]) -> None:
+        """Do it beside all else: the firmware waits for no daemon, as it would not on a chip (its lamp would stand still)."""
         task = asyncio.create_task(what)
         self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        task.add_done_callback(self._done)
+
+    def _done(self, task: asyncio.Task[object]) -> None:
+        self._tasks.discard(task)
+        trouble = None if task.cancelled() else task.exception()
+        if trouble is not None:
+            self._truth("trouble", why=str(trouble))
 
     def _take_report(self, report: str) -> None:
         if report.startswith("CTRL-EVENT-SCAN-RESULTS"):

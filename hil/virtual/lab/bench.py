@@ -6,7 +6,7 @@ import secrets
 from contextlib import ExitStack
 from dataclasses import replace
 
-from hil.core.bench_file import BenchFile, BenchLampPlace, ConsolePort, FlasherPlace, LampCamera, Supply
+from hil.core.bench_file import BenchFile, BenchLampPlace, ConsolePort, FlasherPlace, LampCamera, PowerPlace, ScpiPlace
 from hil.core.build import load_build
 from hil.core.errors import InputError
 from hil.core.run_folder import RunFolder
@@ -77,7 +77,7 @@ def _start(bench_file: BenchFile, folder: RunFolder, stack: ExitStack) -> BenchF
     return bench_file.model_copy(
         update={
             "unit": label,
-            "power": Supply(port=f"socket://127.0.0.1:{unit.port('supply_port')}"),
+            "power": PowerPlace(scpi=ScpiPlace(port=f"socket://127.0.0.1:{unit.port('supply_port')}")),
             "console": ConsolePort(port=str(unit.ready["serial_port"])),
             "flasher": FlasherPlace(chip=CHIP),
             "lamp_camera": camera,

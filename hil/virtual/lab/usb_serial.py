@@ -28,6 +28,8 @@ INTERRUPT, BULK = 3, 2
 ENABLE, DISABLE, SETUP = 2, 3, 4
 EVENT = struct.Struct("<BBHHHB3x")
 SET_LINE_CODING, GET_LINE_CODING, SET_CONTROL_LINE_STATE = 0x20, 0x21, 0x22
+SERIAL_STATE = struct.Struct("<BBHHHH")  # PSTN subclass, 6.5.4: a notification, with CD and DSR as bits 0 and 1
+NOTIFIES, SERIAL_STATE_CODE = 0xA1, 0x20
 INTO_HOST = 0x80
 DTR, RTS = 1, 2
 
@@ -63,6 +65,7 @@ class UsbSerialPort:
         self._control = os.open(self._ends / "ep0", os.O_RDWR)
         os.write(self._control, _descriptors())
         os.write(self._control, struct.pack("<IIII", STRINGS_MAGIC, 16, 0, 0))
+        self._state = os.open(self._ends / "ep1", os.O_RDWR)
         self._up = os.open(self._ends / "ep2", os.O_RDWR)
         self._down = os.open(self._ends / "ep3", os.O_RDWR)
         self._enabled, self._closing = threading.Event(), threading.Event()
@@ -93,6 +96,10 @@ class UsbSerialPort:
         for at in range(0, len(octets), 4096):
             os.write(self._up, octets[at : at + 4096])
 
+    def assert_inputs(self, *, cd: bool, dsr: bool) -> None:
+        """Assert the host's inputs, or release them; the host takes it once its port is open."""
+        os.write(self._state, SERIAL_STATE.pack(NOTIFIES, SERIAL_STATE_CODE, 0, 0, 2, cd | dsr << 1))
+
     def plug(self) -> None:
         """Put the device on the bus."""
         self._enabled.clear()
@@ -111,7 +118,7 @@ class UsbSerialPort:
             self.unplug()  # which wakes both threads
         for thread in self._threads:
             thread.join(LIMIT_S)
-        for end in (self._up, self._down, self._control):
+        for end in (self._state, self._up, self._down, self._control):
             with contextlib.suppress(OSError):
                 os.close(end)
 

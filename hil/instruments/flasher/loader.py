@@ -1,15 +1,13 @@
-"""The flasher: puts builds on a unit through the chip's serial loader, and sees what is there.
+"""A flasher that speaks with the chip's serial loader.
 
-It works over the console's port, so the console must have let go of it; and it leaves the chip in its loader, so a
-hard reset must follow. esptool is the library that speaks with the chip; its one logger for the process is ours from
-the first session on.
+esptool is the library that does; its one logger for the process is ours from the first session on. It leaves the chip in its
+loader, so a hard reset must follow.
 """
 
 import hashlib
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import Protocol, cast
 
 import serial
@@ -22,40 +20,14 @@ from rich.text import Text
 
 from hil.core.build import Build, sum_of
 from hil.core.errors import BenchError, InputError
-from hil.instruments.loader_port import Port, open_loader_port
+from hil.instruments.flasher.flasher import ChipIdentity, FlashCheck, Flasher, NoLoader
+from hil.instruments.flasher.loader_port import Port, open_loader_port
 
 #: Resets tried before a unit counts as silent; the library alternates a short and a long boot pin delay.
 CONNECT_ATTEMPTS = 4
 
 #: What may come out of the library, or of the port below it.
 FOREIGN = (FatalError, serial.SerialException, OSError)
-
-
-class NoLoader(BenchError):
-    """The port is there, but no chip answered in its loader: the unit's power, lines or chip."""
-
-
-@dataclass(frozen=True)
-class ChipIdentity:
-    """What the chip says of itself: its family, its address of 6 bytes, and the size of its flash in bytes."""
-
-    chip: str
-    address: bytes
-    flash_size: int | None
-
-
-@dataclass(frozen=True)
-class FlashCheck:
-    """Whether a build is on the unit.
-
-    `seen_sha256` is the sum (as of `Build.sha256`) over what stands where its images belong. Where the chip's own MD5
-    of every image agrees with the build it is the build's, else it is made from what was read back; `differing` says
-    which images, by file name, are not as built.
-    """
-
-    matches: bool
-    seen_sha256: str
-    differing: tuple[str, ...] = ()
 
 
 class _Chip(Protocol):
@@ -70,8 +42,8 @@ class _Chip(Protocol):
     def read_mac(self) -> tuple[int, ...]: ...
 
 
-class Flasher:
-    """The flasher of one slot."""
+class LoaderFlasher(Flasher):
+    """The flasher of one slot, over the chip's own loader."""
 
     def __init__(
         self,

@@ -10,8 +10,8 @@ from support.scpi import LIMIT_S, Supply
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Timeline
-from hil.instruments import scpi_power
-from hil.instruments.scpi_power import ScpiPower
+from hil.instruments.power import scpi
+from hil.instruments.power.scpi import ScpiPower
 
 
 @pytest.fixture
@@ -70,7 +70,7 @@ def test_one_that_leaves_is_gone(power: ScpiPower, supply: Supply) -> None:
 
 
 def test_one_that_never_answers_is_gone(supply: Supply, timeline: Timeline, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scpi_power, "ANSWER_S", 0.2)
+    monkeypatch.setattr(scpi, "ANSWER_S", 0.2)
     supply.mute = True
     with pytest.raises(InstrumentGone, match=r"no answer to \*CLS"):
         ScpiPower(timeline, supply.port)
@@ -78,7 +78,7 @@ def test_one_that_never_answers_is_gone(supply: Supply, timeline: Timeline, monk
 
 @pytest.mark.parametrize("port", ["/dev/no-such-supply", "nonsense://", "socket://127.0.0.1:1"])
 def test_a_port_that_is_not_there_is_wrong_input(timeline: Timeline, port: str) -> None:
-    with pytest.raises(InputError, match=r"power\.port"):
+    with pytest.raises(InputError, match=r"power\.scpi\.port"):
         ScpiPower(timeline, port)
 
 
@@ -91,7 +91,7 @@ def test_a_port_where_something_else_answers_is_told(timeline: Timeline) -> None
                 end.recv(100)
                 end.sendall(b"HTTP/1.1 400 Bad Request\r\n")
                 end.recv(100)
-                end.sendall(b"HTTP/1.1 400 Bad Request\r\n" * scpi_power.MOST_ERRORS)
+                end.sendall(b"HTTP/1.1 400 Bad Request\r\n" * scpi.MOST_ERRORS)
                 while end.recv(100):
                     end.sendall(b"HTTP/1.1 400 Bad Request\r\n")
 

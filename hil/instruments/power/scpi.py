@@ -12,7 +12,7 @@ import serial
 from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.moments import Moment
 from hil.core.timeline import Timeline
-from hil.instruments.power import Power, SupplyState
+from hil.instruments.power.supply import Power, SupplyState
 from hil.instruments.serial_ports import path_of
 
 ANSWER_S = 2.0
@@ -35,13 +35,15 @@ class ScpiPower(Power):
         super().__init__(timeline)
         self._name = f"supply {port}"
         self._lock = threading.Lock()
-        remedy = "Correct power.port in the bench file, and see that the supply is on."
+        remedy = "Correct power.scpi.port in the bench file, and see that the supply is on."
         try:
             self._port = serial.serial_for_url(
-                path_of(port, "power.port"), baudrate=baud, timeout=ANSWER_S, write_timeout=ANSWER_S
+                path_of(port, "power.scpi.port"), baudrate=baud, timeout=ANSWER_S, write_timeout=ANSWER_S
             )
         except (ValueError, serial.SerialException, OSError) as error:
-            raise InputError(f"bench file: power.port = {port!r}", f"cannot be opened: {error}.", remedy) from error
+            raise InputError(
+                f"bench file: power.scpi.port = {port!r}", f"cannot be opened: {error}.", remedy
+            ) from error
         try:
             self._ask("*CLS;*OPC?")
             self._read_errors()

@@ -1,32 +1,27 @@
 """The flasher, over RFC 2217 and the reset lines, against the virtual chip's loader (which test_loader holds to esptool)."""
 
-import asyncio
 import io
 import json
 import socket
 import subprocess
 import sys
 import tarfile
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from esptool import cmds
+from support.loader_board import ADDRESS, FIRMWARE, PICTURES_AT, Board
 
-import hil.instruments.flasher
+import hil.instruments.flasher.loader
 from hil.core.build import Build, load_build
 from hil.core.errors import BenchError, InputError
-from hil.instruments.flasher import ChipIdentity, Flasher, NoLoader
-from hil.instruments.loader_port import open_loader_port
+from hil.instruments.flasher import ChipIdentity, NoLoader
+from hil.instruments.flasher.loader import LoaderFlasher
+from hil.instruments.flasher.loader_port import open_loader_port
 from hil.virtual.board.flash import Flash
 from hil.virtual.board.image import IMAGE_AT, pack_image
-from hil.virtual.board.loader import DOWNLOAD_BANNER, Loader
-from hil.virtual.board.serial_port import SerialPort
 
-ADDRESS = bytes.fromhex("020000a1b27a")
-FIRMWARE = bytes(range(256)) * 160 + b"MV-2"
-PICTURES_AT = 0x40000
 LIMIT_S = 10.0
 
 
@@ -39,82 +34,11 @@ class WornFlash(Flash):
         super().program(at, data)
 
 
-class Board:
-    """A board behind a serial adapter: a chip with its loader, whose firmware only says hello.
-
-    `deaf` chips stay silent in their loader; `cut_after` drops the link once that many bytes came in.
-    """
-
-    def __init__(self, flash: Flash) -> None:
-        self.flash = flash
-        self.deaf = False
-        self.cut_after: int | None = None
-        self.starts: list[str] = []
-        self.port = SerialPort(self._on_input, self._on_pins)
-        self._loader: Loader | None = None
-        self._in_reset = False
-        self._loop = asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self._loop.run_forever)
-        self._thread.start()
-        number = asyncio.run_coroutine_threadsafe(self.port.open(), self._loop).result(LIMIT_S)
-        self.url = f"rfc2217://127.0.0.1:{number}"
-
-    def close(self) -> None:
-        asyncio.run_coroutine_threadsafe(self._shut(), self._loop).result(LIMIT_S)
-        self._loop.call_soon_threadsafe(self._loop.stop)
-        self._thread.join(LIMIT_S)
-        self._loop.close()
-
-    async def _shut(self) -> None:
-        self.port.close()
-        others = asyncio.all_tasks() - {asyncio.current_task()}
-        for task in others:
-            task.cancel()
-        await asyncio.gather(*others, return_exceptions=True)
-
-    def _on_pins(self, enable_low: bool, boot_low: bool) -> None:
-        if self._in_reset and not enable_low:
-            self.starts.append("loader" if boot_low else "firmware")
-            self._loader = Loader(self.flash, ADDRESS) if boot_low and not self.deaf else None
-            self.port.write(DOWNLOAD_BANNER if boot_low else b"hello\r\n")
-        self._in_reset = enable_low
-
-    def _on_input(self, data: bytes) -> None:
-        if self.cut_after is not None:
-            self.cut_after -= len(data)
-            if self.cut_after < 0:
-                self.port.close()
-                return
-        if self._loader is not None:
-            self.port.write(self._loader.feed(data))
-
-
-@pytest.fixture(params=[Flash])
-def board(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Board]:
-    flash = request.param(tmp_path / "flash")
-    board = Board(flash)
-    yield board
-    board.close()
-    flash.close()
-
-
-@pytest.fixture
-def build(tmp_path: Path) -> Build:
-    (tmp_path / "vent.bin").write_bytes(FIRMWARE)
-    (tmp_path / "pictures.bin").write_bytes(b"\xc0\xff\x00" * 33)
-    text = 'version = "2.4.1"\n[[images]]\nfile = "vent.bin"\noffset = 0x10000\n'
-    text += (
-        f'[[images]]\nfile = "pictures.bin"\noffset = {PICTURES_AT:#x}\n[[settings]]\noffset = 0x90000\nsize = 0x2000\n'
-    )
-    (tmp_path / "build.toml").write_text(text)
-    return load_build(tmp_path)
-
-
 def test_writes_checks_and_erases_in_one_session(
     board: Board, build: Build, capsys: pytest.CaptureFixture[str]
 ) -> None:
     lines: list[str] = []
-    flasher = Flasher(board.url, chip="esp32", on_line=lines.append)
+    flasher = LoaderFlasher(board.url, chip="esp32", on_line=lines.append)
     board.flash.program(0x90000, b"settings")
     with flasher.session():
         assert flasher.identity() == ChipIdentity("ESP32", ADDRESS, 1 << 20)
@@ -133,7 +57,7 @@ def test_writes_checks_and_erases_in_one_session(
 
 
 def test_finds_the_chip_itself_and_works_without_a_stub(board: Board, build: Build) -> None:
-    flasher = Flasher(board.url, use_stub=False)
+    flasher = LoaderFlasher(board.url, use_stub=False)
     with flasher.session():
         assert flasher.identity().chip == "ESP32"
         assert flasher.write(build).matches
@@ -143,7 +67,7 @@ def test_finds_the_chip_itself_and_works_without_a_stub(board: Board, build: Bui
 
 
 def test_a_changed_byte_is_seen_and_named(board: Board, build: Build) -> None:
-    flasher = Flasher(board.url, chip="esp32")
+    flasher = LoaderFlasher(board.url, chip="esp32")
     with flasher.session():
         flasher.write(build)
         board.flash.program(PICTURES_AT + 0x10, b"\x00")
@@ -154,7 +78,7 @@ def test_a_changed_byte_is_seen_and_named(board: Board, build: Build) -> None:
 
 
 def test_what_was_read_back_gives_the_sum_of_the_build_that_is_there(board: Board, build: Build) -> None:
-    flasher = Flasher(board.url, chip="esp32")
+    flasher = LoaderFlasher(board.url, chip="esp32")
     with flasher.session():
         flasher.write(build)
         there = build.sha256
@@ -166,50 +90,50 @@ def test_what_was_read_back_gives_the_sum_of_the_build_that_is_there(board: Boar
 
 @pytest.mark.parametrize("board", [WornFlash], indirect=True)
 def test_flash_that_does_not_hold_what_is_written_is_a_finding_and_no_error(board: Board, build: Build) -> None:
-    check = Flasher(board.url, chip="esp32").write(build)
+    check = LoaderFlasher(board.url, chip="esp32").write(build)
     assert not check.matches
     assert check.differing == ("pictures.bin",)
 
 
 def test_a_chip_that_does_not_answer_in_its_loader(board: Board, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hil.instruments.flasher, "CONNECT_ATTEMPTS", 1)
+    monkeypatch.setattr(hil.instruments.flasher.loader, "CONNECT_ATTEMPTS", 1)
     board.deaf = True
     with pytest.raises(NoLoader, match=board.url) as caught:
-        Flasher(board.url, chip="esp32").identity()
+        LoaderFlasher(board.url, chip="esp32").identity()
     assert caught.value.remedy
     assert board.starts == ["loader"]
 
 
 def test_a_wrong_chip_family_in_the_bench_file(board: Board) -> None:
     with pytest.raises(BenchError, match="This chip is ESP32, not ESP32-S2") as caught:
-        Flasher(board.url, chip="esp32s2").identity()
+        LoaderFlasher(board.url, chip="esp32s2").identity()
     assert not isinstance(caught.value, NoLoader)
 
 
 def test_a_port_that_is_not_there(board: Board) -> None:
     board.port.close()
     with pytest.raises(BenchError, match="cannot be opened") as caught:
-        Flasher(board.url, chip="esp32").identity()
+        LoaderFlasher(board.url, chip="esp32").identity()
     assert not isinstance(caught.value, NoLoader)
 
 
 def test_a_port_that_the_console_has_not_let_go_of(board: Board) -> None:
     console = open_loader_port(board.url)
     with pytest.raises(BenchError, match=f"{board.url}: the port cannot be opened.*nothing else holds it"):
-        Flasher(board.url, chip="esp32").identity()
+        LoaderFlasher(board.url, chip="esp32").identity()
     console.close()
 
 
 def test_a_device_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(BenchError, match="cannot be opened"):
-        Flasher(str(tmp_path / "ttyUSB9"), chip="esp32").identity()
+        LoaderFlasher(str(tmp_path / "ttyUSB9"), chip="esp32").identity()
 
 
 def test_a_link_that_breaks_in_the_middle_is_the_benchs_fault(
     board: Board, build: Build, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(cmds, "DEFAULT_CONNECT_ATTEMPTS", 1)  # the library tries to come back, once a second
-    flasher = Flasher(board.url, chip="esp32")
+    flasher = LoaderFlasher(board.url, chip="esp32")
     with flasher.session():
         board.cut_after = 300
         with pytest.raises(BenchError, match=board.url) as caught:
@@ -218,14 +142,14 @@ def test_a_link_that_breaks_in_the_middle_is_the_benchs_fault(
 
 
 def test_the_port_is_free_again_after_each_call(board: Board) -> None:
-    flasher = Flasher(board.url, chip="esp32")
+    flasher = LoaderFlasher(board.url, chip="esp32")
     assert flasher.identity() == flasher.identity()
     assert board.starts == ["loader", "loader"]
 
 
 def test_an_unknown_chip_family_is_an_input_error() -> None:
     with pytest.raises(InputError, match=r"esp99.*esp32"):
-        Flasher("rfc2217://127.0.0.1:1", chip="esp99")
+        LoaderFlasher("rfc2217://127.0.0.1:1", chip="esp99")
 
 
 def firmware_image(source: bytes) -> bytes:
@@ -266,7 +190,7 @@ def powered_board(tmp_path: Path) -> Iterator[str]:
 def test_what_was_written_to_the_virtual_board_runs_after_a_hard_reset(powered_board: str, tmp_path: Path) -> None:
     (tmp_path / "app.img").write_bytes(firmware_image(b"print('vent at 40 %')\nwhile True: pass\n"))
     (tmp_path / "build.toml").write_text(f'version = "3"\n[[images]]\nfile = "app.img"\noffset = {IMAGE_AT:#x}\n')
-    flasher = Flasher(powered_board, chip="esp32")
+    flasher = LoaderFlasher(powered_board, chip="esp32")
     with flasher.session():
         assert flasher.identity().address == ADDRESS
         flasher.erase_all()
