@@ -12,13 +12,17 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from hil.cli.aim_picture import drawn_aim
+from hil.core.aim_file import AimFile, aim_file_of, write_aim
 from hil.core.bench_file import load_bench_file
 from hil.core.errors import InputError
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
+from hil.drive.aim import aim_bench
 from hil.drive.bench_check import Tried, check_bench
 from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
+from hil.lamp.aim import NotAimed
 from hil.virtual import bench_named
 
 bench_app = typer.Typer(no_args_is_help=True, help="What a bench is made of, and whether it is ready.")
@@ -49,6 +53,34 @@ def check(
         return
     screen.print(f"The bench is not ready: {count(len(lacking), 'instrument')} of {len(found)}.")
     raise typer.Exit(EXIT_BENCH)
+
+
+@bench_app.command()
+def aim(
+    bench: Annotated[Path, typer.Option(help="bench file (default: the virtual bench)")] = Path("virtual"),
+    into: Annotated[
+        Path | None, typer.Option(help="where to write the aim file (default: beside the bench file)")
+    ] = None,
+) -> None:
+    """Find both lamps in the camera's picture, by having them go on and off. The unit must light its lamp when it starts."""
+    path = bench_named(str(bench))
+    bench_file = load_bench_file(path)
+    place = into or aim_file_of(path if bench_file.kind != "virtual" else Path("virtual.toml"))
+    with ended_in_order(lambda: None):
+        found = aim_bench(bench_file)
+    drawn = place.with_suffix(".png")
+    cv2.imwrite(str(drawn), drawn_aim(found))
+    for trouble in found.troubles:
+        typer.echo(printable(trouble))
+    typer.echo(f"The picture with what was found: {drawn}")
+    if isinstance(found.unit, NotAimed) or isinstance(found.bench, NotAimed):
+        typer.echo("Not aimed.")
+        raise typer.Exit(EXIT_BENCH)
+    height, width = found.picture.shape[:2]
+    unit, own = found.unit.region, found.bench.region
+    write_aim(AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own), place)
+    typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
+    typer.echo(f"Aim file: {place}. It counts where the bench file leaves these two out.")
 
 
 @bench_app.command()

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from hil.core.aim_file import aim_file_of, read_aim
 from hil.core.toml_file import Strict, load_toml
 
 FASTEST = 20.0  # unit seconds a real second; the camera allows less for most lamps
@@ -199,9 +200,14 @@ class BenchFile(Strict):
 
 
 def load_bench_file(path: Path) -> BenchFile:
-    """Read a bench file.
+    """Read a bench file; where it leaves out the lamps' places, with those of its aim file.
 
     Raises:
-        InputError: it is missing or wrong; the message names file, key and remedy.
+        InputError: one of them is missing or wrong; the message names file, key and remedy.
     """
-    return load_toml(path, BenchFile, "bench file")
+    file = load_toml(path, BenchFile, "bench file")
+    aim = read_aim(aim_file_of(path)) if file.kind == "desk" else None
+    if aim is None or file.lamp_camera.unit_region or file.lamp_camera.bench_region:
+        return file
+    regions = {"unit_region": aim.unit_region, "bench_region": aim.bench_region}
+    return file.model_copy(update={"lamp_camera": file.lamp_camera.model_copy(update=regions)})

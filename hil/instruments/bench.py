@@ -64,7 +64,8 @@ class Bench:
 class Purpose:
     """What a bench is opened for: a product's unit, what is typed into it, and the folder that all of it is recorded in.
 
-    Where no `build` is given the unit is one to look at, with whatever is on it; `previous` is what it is updated from.
+    Where no `build` is given the unit is one to look at, with whatever is on it; `previous` is what it is updated from. A bench
+    that is opened to be aimed leaves its own lamp alone, and may lack the lamps' places.
     """
 
     product: Product
@@ -72,6 +73,7 @@ class Purpose:
     folder: RunFolder
     build: Build | None = None
     previous: Build | None = None
+    aims: bool = False
 
 
 @dataclass(frozen=True)

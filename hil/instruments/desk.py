@@ -31,6 +31,8 @@ from hil.instruments.stations import NetworkPlan
 from hil.instruments.visits import Visits
 
 REAL_SPEED = 1.0
+UNSAID = "Add it: on a desk the file says where each instrument is."
+UNAIMED = "Aim the camera: hil bench aim --bench FILE; or add it."
 Said = TypeVar("Said")
 
 
@@ -42,7 +44,7 @@ def open_desk(bench_file: BenchFile, purpose: Purpose) -> OpenBench:
         BenchError: an instrument is busy or broken.
     """
     with ExitStack() as stack:
-        opening = _Opening(_Places(bench_file), purpose, stack)
+        opening = _Opening(_Places(bench_file, aims=purpose.aims), purpose, stack)
         bench = opening.open()
         return OpenBench(bench, opening.facts(), stack.pop_all().close)
 
@@ -54,7 +56,7 @@ class _Places:
         InputError: the bench file does not say it.
     """
 
-    def __init__(self, file: BenchFile) -> None:
+    def __init__(self, file: BenchFile, *, aims: bool) -> None:
         self.slot, self.flasher, self.channels = file.slot, file.flasher, file.air_monitor.channels
         self.label = _said(file.unit, "unit")
         self.supply = _said(file.power, "power")
@@ -66,8 +68,15 @@ class _Places:
         camera = file.lamp_camera.source
         self.camera = camera if isinstance(camera, int) else _said(camera, "lamp_camera.source")
         self.pixel_format, self.frame_rate = file.lamp_camera.pixel_format, file.lamp_camera.frame_rate
-        self.unit_region = _said(file.lamp_camera.unit_region, "lamp_camera.unit_region")
-        self.bench_region = _said(file.lamp_camera.bench_region, "lamp_camera.bench_region")
+        regions = file.lamp_camera.unit_region, file.lamp_camera.bench_region
+        self.unit_region, self.bench_region = (
+            regions
+            if aims
+            else (
+                _said(regions[0], "lamp_camera.unit_region", UNAIMED),
+                _said(regions[1], "lamp_camera.bench_region", UNAIMED),
+            )
+        )
         if len(self.channels) != 1:
             key, heard = "bench file: air_monitor.channels", ", ".join(map(str, self.channels))
             raise InputError(key, f"{heard}: one radio hears one channel.", "Name that of the unit's hotspot.")
@@ -78,9 +87,9 @@ class _Places:
         return self.channels[0]
 
 
-def _said(value: Said | None, key: str) -> Said:
+def _said(value: Said | None, key: str, remedy: str = UNSAID) -> Said:
     if value is None:
-        raise InputError(f"bench file: {key}", "missing.", "Add it: on a desk the file says where each instrument is.")
+        raise InputError(f"bench file: {key}", "missing.", remedy)
     return value
 
 
@@ -153,8 +162,9 @@ class _Opening:
         )
         console.open()
         camera.start()
-        controls.start()
-        self._stack.callback(controls.stop)
+        if not self._purpose.aims:
+            controls.start()
+            self._stack.callback(controls.stop)
         return bench
 
     def _stations(self) -> tuple[AirMonitor, HostAccessPoint, HostProbe]:

@@ -30,6 +30,7 @@ BY_HAND = {
 NOT_LOCKED = "cannot be locked"
 Region = tuple[int, int, int, int]
 OnFrame = Callable[[float, Crops], None]
+OnPicture = Callable[[Crops], None]
 
 
 class LampCamera:
@@ -38,15 +39,15 @@ class LampCamera:
     def __init__(
         self,
         source: int | str,
-        unit_region: Region,
-        bench_region: Region,
+        unit_region: Region | None,
+        bench_region: Region | None,
         timeline: Timeline,
         folder: Path,
         *,
         pixel_format: str = "",
         frame_rate: float | None = None,
     ) -> None:
-        """Name the camera and the regions (x, y, width, height in pixels); `start` opens it.
+        """Name the camera and the regions (x, y, width, height in pixels); `start` opens it. Without both it records nothing.
 
         `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes. Of the
         frames that come no more than `frame_rate` a second are looked at, where it is given.
@@ -62,6 +63,7 @@ class LampCamera:
         self._last_s = -float("inf")
         self._ended = False
         self.on_frame: OnFrame | None = None
+        self.on_picture: OnPicture | None = None
 
     def start(self) -> None:
         """Open the camera and record from now on.
@@ -77,7 +79,8 @@ class LampCamera:
         if not ok:
             raise BenchError(f"camera {self.source}", "opened, but shows no picture.", "Is another program using it?")
         for name, region in zip(("unit_region", "bench_region"), self._regions, strict=True):
-            _within(picture.shape[1], picture.shape[0], region, name)
+            if region is not None:
+                _within(picture.shape[1], picture.shape[0], region, name)
         self._timeline.add("camera", "started", width=int(picture.shape[1]), height=int(picture.shape[0]))
         self._thread = threading.Thread(target=self._read, args=(capture,), name="camera", daemon=True)
         self._thread.start()
@@ -149,7 +152,12 @@ class LampCamera:
             self._arrived.notify_all()
 
     def _keep(self, writer: FrameWriter, time_s: float, picture: Crops) -> None:
-        unit, bench = (_crop(picture, region) for region in self._regions)
+        if self.on_picture is not None:
+            self.on_picture(picture)
+        unit_region, bench_region = self._regions
+        if unit_region is None or bench_region is None:
+            return
+        unit, bench = _crop(picture, unit_region), _crop(picture, bench_region)
         if self._timeline.trouble is None:
             try:
                 writer.add(time_s, unit, bench)

@@ -125,8 +125,9 @@ class _Opening:
         )
         console.open()
         camera.start()
-        controls.start()
-        self._stack.callback(controls.stop)
+        if not purpose.aims:
+            controls.start()
+            self._stack.callback(controls.stop)
         return OpenBench(bench, self._facts(board, camera, port), self._stack.close)
 
     def _previous(self, product: Product, build: Build, given: Build | None) -> Previous | None:

@@ -1,9 +1,14 @@
 """`hil bench check`: each instrument of the virtual bench tried by itself, and what is said of one that is not ready."""
 
+import json
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 from support.runs import Ended, hil
+
+from hil.virtual.scene.picture import Picture
 
 INSTRUMENTS = ("supply", "console", "air monitor", "access point", "probe", "flasher", "lamp camera")
 BENCH = """
@@ -78,3 +83,27 @@ def test_a_scan_leaves_a_file_that_asks(tmp_path: Path) -> None:
     assert ended.code == 0, ended.err
     assert "hil bench check --bench desk.toml" in ended.out
     assert 'kind = "desk"' in (tmp_path / "desk.toml").read_text(encoding="utf-8")
+
+
+def test_the_camera_is_aimed_at_both_lamps(tmp_path: Path) -> None:
+    """Held against the places that the scene's generator states for this seed."""
+    (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
+    ended = hil("bench", "aim", "--bench", "bench.toml", "--into", "here.aim.json", cwd=tmp_path)
+    assert ended.code == 0, ended.out + ended.err
+    told = json.loads((tmp_path / "here.aim.json").read_text(encoding="utf-8"))
+    for name, (x, y, width, height) in Picture(7).regions.items():
+        left, top, wide, high = told[f"{name}_region"]
+        assert left <= x + width / 2 <= left + wide
+        assert top <= y + height / 2 <= top + high
+        assert f"{name}_region = [{left}, {top}, {wide}, {high}]" in ended.out
+    drawn = cv2.imread(str(tmp_path / "here.aim.png"))
+    assert drawn is not None
+    assert drawn.shape[:2] == tuple(reversed(told["picture"]))
+
+
+def test_a_bench_whose_own_lamp_is_not_in_the_picture_is_not_aimed(tmp_path: Path) -> None:
+    (tmp_path / "bench.toml").write_text(BENCH + '[lamp_camera]\nsource = "black.png"\n', encoding="utf-8")
+    cv2.imwrite(str(tmp_path / "black.png"), np.zeros((480, 640, 3), np.uint8))
+    ended = hil("bench", "aim", "--bench", "bench.toml", cwd=tmp_path)
+    assert ended.code == 3, ended.out + ended.err
+    assert not (tmp_path / "bench.aim.json").exists()

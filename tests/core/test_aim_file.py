@@ -1,0 +1,41 @@
+"""The aim file: a desk's bench file that leaves out the lamps' places has them from there."""
+
+from pathlib import Path
+
+import pytest
+
+from hil.core.aim_file import AimFile, aim_file_of, read_aim, write_aim
+from hil.core.bench_file import load_bench_file
+from hil.core.errors import InputError
+
+AIM = AimFile(camera="/dev/video0", picture=(640, 480), unit_region=(10, 20, 40, 40), bench_region=(300, 20, 24, 24))
+DESK = 'name = "desk 1"\nkind = "desk"\n'
+
+
+def test_it_is_read_as_written_and_counts_where_the_bench_file_leaves_the_places_out(tmp_path: Path) -> None:
+    bench = tmp_path / "bench.toml"
+    bench.write_text(DESK, encoding="utf-8")
+    assert load_bench_file(bench).lamp_camera.unit_region is None
+    write_aim(AIM, aim_file_of(bench))
+    assert aim_file_of(bench).name == "bench.aim.json"
+    assert read_aim(aim_file_of(bench)) == AIM
+    camera = load_bench_file(bench).lamp_camera
+    assert (camera.unit_region, camera.bench_region) == (AIM.unit_region, AIM.bench_region)
+
+
+def test_what_the_bench_file_says_comes_first(tmp_path: Path) -> None:
+    bench = tmp_path / "bench.toml"
+    bench.write_text(
+        DESK + "[lamp_camera]\nunit_region = [1, 2, 30, 30]\nbench_region = [5, 6, 30, 30]\n", encoding="utf-8"
+    )
+    write_aim(AIM, aim_file_of(bench))
+    assert load_bench_file(bench).lamp_camera.unit_region == (1, 2, 30, 30)
+
+
+@pytest.mark.parametrize("text", ["", "{}", '{"camera": "x"}', "not json", "[]"])
+def test_one_that_cannot_be_read_is_wrong_input(tmp_path: Path, text: str) -> None:
+    bench = tmp_path / "bench.toml"
+    bench.write_text(DESK, encoding="utf-8")
+    aim_file_of(bench).write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=r"bench\.aim\.json: this aim file cannot be read.*hil bench aim"):
+        load_bench_file(bench)
