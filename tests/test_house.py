@@ -63,11 +63,12 @@ PURE_STDLIB = {
     "typing", "unicodedata", "urllib.parse", "weakref", "xml.etree.ElementTree",
 }  # fmt: skip
 PURE_PACKAGES = ("hil.lamp", "hil.page", "hil.evidence", "hil.judge")
-PURE_LIBRARIES = {"numpy", "scipy", "html5lib", "webencodings", "pydantic"}
+PURE_LIBRARIES = {"numpy", "cv2", "scipy", "html5lib", "webencodings", "pydantic"}
 OPENS = {"open", "print", "input", "exec", "eval", "compile", "__import__", "breakpoint"}
 READS_FILES = {
     "read_text", "read_bytes", "write_text", "write_bytes", "unlink", "mkdir", "iterdir", "glob", "rglob", "exists",
-    "fromfile", "tofile", "load", "save", "savez", "loadtxt", "savetxt", "genfromtxt", "memmap",
+    "fromfile", "tofile", "load", "save", "savez", "loadtxt", "savetxt", "genfromtxt", "memmap", "imread", "imwrite",
+    "imshow", "VideoCapture", "VideoWriter", "FileStorage",
 }  # fmt: skip
 
 LONGEST_MODULE, LONGEST_FUNCTION, MOST_MODULES = 500, 60, 12

@@ -3,7 +3,7 @@
 import cv2
 
 from hil.core.frames import Crops
-from hil.drive.aim import Aim
+from hil.drive.bench.aim import Aim
 from hil.lamp.aim import Aimed
 
 COLOURS = {"unit": (0, 220, 255), "bench": (255, 160, 0)}  # blue first

@@ -18,8 +18,8 @@ from hil.core.bench_file import load_bench_file
 from hil.core.errors import InputError
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
-from hil.drive.aim import aim_bench
-from hil.drive.bench_check import Tried, check_bench
+from hil.drive.bench.aim import aim_bench
+from hil.drive.bench.check import Tried, check_bench
 from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
 from hil.lamp.aim import NotAimed

@@ -117,10 +117,9 @@ def _camera(cameras: Sequence[FoundCamera]) -> list[str]:
     source = next((camera.path for camera in cameras if camera.still is not None), "/dev/video0")
     return [
         *(known or ["# No camera was found."]),
-        f"[lamp_camera]  # {QUESTION}: x, y, width, height of both lamps in its picture",
+        f"[lamp_camera]  # {QUESTION}: aim it: hil bench aim --bench THIS_FILE",
         f'source = "{source}"',
         'pixel_format = ""  # MJPG is the quicker one of most',
-        "unit_region = [0, 0, 40, 40]",
-        "bench_region = [0, 0, 40, 40]",
+        "# unit_region and bench_region (x, y, width, height of both lamps) are found by that, where they are left out.",
         "",
     ]

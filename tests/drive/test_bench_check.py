@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hil.core.frames import LampFrames
-from hil.drive.bench_check import goes_out
+from hil.drive.bench.check import goes_out
 
 OFF_S, SETTLED_S = 10.0, 1.0
 NOISE = 1.5

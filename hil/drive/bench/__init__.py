@@ -1,0 +1,1 @@
+"""A bench by itself, with no unit judged: aimed, and checked."""
