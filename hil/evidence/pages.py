@@ -24,6 +24,9 @@ from hil.page.search import find_secret
 from hil.page.whole_form import beside_purpose, whole_form
 
 PROBE_GAP_S = 2.0  # longest time between two answers of the probe that still proves it awake
+DIALLED_BEFORE_S = (
+    0.25  # by which a request may seem to begin after it was dialled: both are stamped in threads of their own
+)
 WAY_UNKNOWN = "pages: how long the way to the unit took was not recorded"
 
 
@@ -158,7 +161,7 @@ class PagesView:
             return Reading(fetched.moment.number("total_s", 0.0), float("inf"), "s")
         took_s = fetched.moment.number("first_octet_s")
         way = self._way(fetched.moment.time_s + took_s)
-        if way is None:
+        if way is None or way.time_s < fetched.moment.time_s - DIALLED_BEFORE_S:  # that was for another request
             return Reading(0.0, took_s, "s", WAY_UNKNOWN)
         longest_s = fetched.moment.time_s + took_s - way.time_s
         return Reading(max(longest_s - 2.0 * way.doubt_s, 0.0), longest_s, "s")

@@ -196,6 +196,15 @@ class TestTimes:
         assert (reading.low, reading.high) == (0.0, 0.3)
         assert reading.because
 
+    def test_the_way_of_an_earlier_request_is_not_this_one_s(self) -> None:
+        """Nothing was recorded of how this one was dialled: the last that was lies three seconds before it."""
+        reading = view(self.REACHED, answered(113.0, "form", "form.body", first_octet_s=0.3), form=b"x").first_octet(
+            "form"
+        )
+        assert isinstance(reading, Reading)
+        assert (reading.low, reading.high) == (0.0, 0.3)
+        assert reading.because
+
     def test_no_answer_took_longer_than_was_waited(self) -> None:
         silent = answered(110.0, "form", "", kind="silent", first_octet_s=None, total_s=12.0)
         reading = view(silent).first_octet("form")
