@@ -1,6 +1,8 @@
 """A unit's radio as far as an access point can see it: one of the virtual air, one of the lab."""
 
+import errno
 import socket
+import time
 from pathlib import Path
 from typing import Protocol
 
@@ -82,8 +84,15 @@ class HostGuest:
             self._clients.append(LeaseClient(self.namespace, self._interface, lambda *_: None))
 
     def dial(self, host: str, port: int) -> socket.socket:
-        """Connect from the namespace."""
-        return self.namespace.dial(host, port, LIMIT_S)
+        """Connect from the namespace, once the DHCP client has set the address that it was given."""
+        until_s = time.monotonic() + LIMIT_S
+        while True:
+            try:
+                return self.namespace.dial(host, port, LIMIT_S)
+            except OSError as error:
+                if error.errno != errno.ENETUNREACH or time.monotonic() > until_s:
+                    raise
+            time.sleep(0.05)
 
     def leave(self) -> None:
         """Say farewell."""

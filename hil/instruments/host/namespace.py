@@ -4,7 +4,10 @@ What is started in it dies with this process, however that ends; a radio goes ba
 """
 
 import contextlib
+import errno
+import fcntl
 import socket
+import struct
 import subprocess
 import threading
 import time
@@ -21,6 +24,7 @@ __all__ = ["Namespace", "end_program"]
 
 ORDER_S, END_S = 10.0, 3.0
 BACK_S, POLL_S = 5.0, 0.05
+ASK_FLAGS, FLAGS_REQUEST = 0x8913, "16sh22x"  # SIOCGIFFLAGS of linux/sockios.h, struct ifreq of linux/if.h
 REMEDY = "The bench needs to be root, or to have CAP_NET_ADMIN and CAP_SYS_ADMIN."
 
 
@@ -40,6 +44,7 @@ class Namespace:
         """
         self.name = name
         self._radios: list[Path] = []
+        self._asks: socket.socket | None = None
         self._patience_s = 0.0
         try:
             if (NAMED / name).exists():
@@ -65,6 +70,22 @@ class Namespace:
         phy = told.read_text(encoding="ascii").strip()
         _order(f"radio {interface}", ["iw", "phy", phy, "set", "netns", "name", self.name])
         self._radios.append(told)
+
+    def has(self, interface: str) -> bool:
+        """Whether an interface is here, asked without a program: a radio that is pulled out is not.
+
+        Raises:
+            BenchError: the namespace is gone.
+        """
+        if self._asks is None:
+            self._asks = self.socket_here(lambda: socket.socket(socket.AF_INET, socket.SOCK_DGRAM))
+        try:
+            fcntl.ioctl(self._asks, ASK_FLAGS, struct.pack(FLAGS_REQUEST, interface.encode(), 0))
+        except OSError as error:
+            if error.errno == errno.ENODEV:
+                return False
+            raise BenchError(f"namespace {self.name}", f"cannot be asked for {interface}: {error}.") from error
+        return True
 
     def order(self, *words: str) -> str:
         """Run a program here to its end and return what it said.
@@ -114,6 +135,9 @@ class Namespace:
 
     def close(self) -> None:
         """Remove it, and wait until its radios are back. What still runs in it keeps it until it ends."""
+        if self._asks is not None:  # an open socket would keep it
+            self._asks.close()
+            self._asks = None
         with contextlib.suppress(OSError):
             _netns().remove(self.name)
         for radio in self._radios:

@@ -81,7 +81,8 @@ class RadioNetwork:
     @property
     def answers(self) -> bool:
         """Whether it runs, answers, and has its radio: hostapd runs on without."""
-        return self._process.poll() is None and ON_AIR in self._control.ask("STATUS")
+        runs = self._process.poll() is None and self._namespace.has(self.interface)
+        return runs and self._control.ask("PING") == "PONG"
 
     def silence(self) -> None:
         """Take it off the air at once: the interface goes down first, as hostapd would say farewell to its members."""

@@ -10,7 +10,6 @@ from hil.instruments.host.namespace import Namespace, end_program
 from hil.instruments.host.wpa_control import WpaControl
 
 START_S = 20.0
-NO_RADIO = "wpa_state=INTERFACE_DISABLED"
 HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
 
 OnReport = Callable[[str, float], None]
@@ -32,6 +31,7 @@ class RadioStation:
         Raises:
             InstrumentGone: the daemon does not start.
         """
+        self._namespace, self._interface = namespace, interface
         # Paths of sockets must be short, and on a file system that has some: not in the run folder.
         self._sockets = Path(tempfile.mkdtemp(prefix="hil-"))
         settings = self._sockets / "supplicant.conf"
@@ -67,7 +67,8 @@ class RadioStation:
     @property
     def answers(self) -> bool:
         """Whether the daemon runs, answers, and has its radio: it runs on without."""
-        return self._daemon.poll() is None and NO_RADIO not in self._control.ask("STATUS")
+        runs = self._daemon.poll() is None and self._namespace.has(self._interface)
+        return runs and self._control.ask("PING") == "PONG"
 
     def close(self) -> None:
         """End the daemon."""

@@ -68,7 +68,7 @@ class UsbSerialPort:
         self._state = os.open(self._ends / "ep1", os.O_RDWR)
         self._up = os.open(self._ends / "ep2", os.O_RDWR)
         self._down = os.open(self._ends / "ep3", os.O_RDWR)
-        self._enabled, self._closing = threading.Event(), threading.Event()
+        self._enabled, self._closing, self._plugged = threading.Event(), threading.Event(), False
         self._threads = [threading.Thread(target=run, daemon=True) for run in (self._serve_control, self._serve_octets)]
         for thread in self._threads:
             thread.start()
@@ -104,17 +104,21 @@ class UsbSerialPort:
         """Put the device on the bus."""
         self._enabled.clear()
         (self._gadget / "UDC").write_text(f"dummy_udc.{self._bus}\n", encoding="ascii")
+        self._plugged = True
         if not self._enabled.wait(LIMIT_S):
             raise TimeoutError(f"the host did not take the device {self.serial_number} within {LIMIT_S:g} s")
 
     def unplug(self) -> None:
         """Take it off."""
+        self._plugged = False
         (self._gadget / "UDC").write_text("\n", encoding="ascii")
 
     def close(self) -> None:
         """Take it off for good."""
         self._closing.set()
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, TimeoutError):
+            if not self._plugged:  # what reads a device that is off waits for it to come back
+                self.plug()
             self.unplug()  # which wakes both threads
         for thread in self._threads:
             thread.join(LIMIT_S)
