@@ -118,7 +118,6 @@ def test_a_unit_that_goes_has_left(scene: Scene) -> None:
     scene.seen("left", since=mark)
 
 
-@pytest.mark.daily
 def test_without_leases_a_unit_asks_and_gets_none(scene: Scene, place: str) -> None:
     scene.access_point.up(NetworkPlan(NETWORK.name, NETWORK.passphrase, 1, lease_delay_s=None))
     scene.guest.join(NETWORK.name, NETWORK.passphrase)

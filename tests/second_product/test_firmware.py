@@ -22,6 +22,7 @@ from hil.core.product import load_product
 WHITE, AMBER, BLUE, GREEN = (1, 1, 1), (1, 1, 0), (0, 0, 1), (1, 0, 0)
 """Which of green, red and blue on the wire are lit."""
 NETWORK, KEY = " Gärten 🌱 & 1+1 ", "a+b c&d=e%41"
+TRIES = 3
 LONGEST = {
     "station": {"name": "n" * 24},
     "report": {"url": "http://" + "u" * 89, "token": "t" * 48},
@@ -183,11 +184,20 @@ def test_what_is_no_json_is_refused(sensor: Board) -> None:
 
 
 def test_a_second_save_waits_for_the_next_start(sensor: Board) -> None:
-    start(sensor)
-    assert save(sensor, {"station": {"name": "first"}}).status_code == 200
-    assert save(sensor, {"station": {"name": "second"}}).status_code == 409
-    sensor.wait_for_order("reset")
-    assert len(sensor.ordered("reset")) == 1
+    """On a host that is too busy the unit has started anew before the second save comes: then once more."""
+    for _ in range(TRIES):
+        start(sensor)
+        before = len(sensor.ordered("reset"))
+        assert save(sensor, {"station": {"name": "first"}}).status_code == 200
+        try:
+            assert save(sensor, {"station": {"name": "second"}}).status_code == 409
+        except requests.ConnectionError:
+            assert len(sensor.ordered("reset")) == before + 1
+            continue
+        sensor.wait_for_order("reset")
+        assert len(sensor.ordered("reset")) == before + 1
+        return
+    pytest.fail(f"the unit started anew {TRIES} times before it was asked again")
 
 
 def fill_up(board: Board) -> None:
