@@ -81,7 +81,7 @@ class LiveDriver:
 
     def _tell_operator(self) -> None:
         """Book beforehand, once, how often the person who switches the supply will be asked, by the route as it is planned."""
-        if self.bench.has_operator and not self.info.legs:
+        if self.bench.power.by_hand and not self.info.legs:
             times = sum(self._calls[step.id].leg.switches for step in self.route.steps)
             self.bench.timeline.add("operator", "will be asked", times=times)
 

@@ -38,27 +38,21 @@ class ReportsView:
         ends_s = [*(m.time_s for m in begun[1:]), self._window.end_s]
         return [Phase(m.text("manner"), m, end_s) for m, end_s in zip(begun, ends_s, strict=False)]
 
-    def _phase(self, number: int) -> Phase | None:
-        """The first or the last in which reports were answered."""
-        answering = [phase for phase in self.phases if phase.manner == "answers"]
-        return answering[number] if len(answering) == 2 else None
-
     def first(self) -> Reading | Seen:
         """From the unit's address to its first report."""
         leased = self._access_point.first("leased", self._window.begin_s)
         if not leased.seen:
             return Seen.untold(leased.because) if leased.because else Seen(False, "no address was ever given")
-        return between(leased, self._first_after(leased.earliest_s, self._until_s(0)))
+        until_s = self.phases[0].end_s if self.phases else self._window.end_s
+        return between(leased, self._first_after(leased.earliest_s, until_s))
 
     def again(self) -> Reading | Seen:
         """From when the receiver answered again to the next report."""
-        phase = self._phase(-1)
-        if phase is None:
+        answering = [phase for phase in self.phases if phase.manner == "answers"]
+        if len(answering) < 2:
             return self._untold()
+        phase = answering[-1]
         return between(occurrence(phase.begin), self._first_after(phase.begin.time_s, phase.end_s))
-
-    def _until_s(self, number: int) -> float:
-        return self.phases[number].end_s if self.phases else self._window.end_s
 
     def _first_after(self, after_s: float, until_s: float) -> Occurrence:
         reports = [m for m in self._window.of("access point", "report") if m.time_s <= until_s]

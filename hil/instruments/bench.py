@@ -33,7 +33,7 @@ class Bench:
     """What a leg drives.
 
     `label` is what the unit's label says; `build`, `previous` and `trial` are the run's own; `channels` are those that the
-    air monitor watches. Where it `has_operator` a person switches the supply.
+    air monitor watches.
     """
 
     timeline: Timeline
@@ -52,7 +52,6 @@ class Bench:
     bench_lamp: BenchLamp
     previous: Previous | None = None
     channels: tuple[int, ...] = ()
-    has_operator: bool = False
 
     @property
     def clock(self) -> Clock:

@@ -148,7 +148,6 @@ class _Opening:
             trial=self._trial,
             network=NetworkPlan(self._trial.network, self._trial.network_key, at.channel),
             power=power,
-            has_operator=at.supply.operator is not None,
             console=console,
             flasher=_flasher(console.port, at.flasher),
             access_point=access_point,

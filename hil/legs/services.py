@@ -34,11 +34,8 @@ def services_away(bench: Bench, product: Product) -> None:
     to = urlsplit(bench.trial.values[reports.to])
     own = bench.access_point.lease_of_bench().address
     if to.hostname != own:
-        give_up(
-            bench,
-            f"the trial value of {reports.to} leads to {to.hostname}, the bench takes reports at {own}",
-            "access point",
-        )
+        why = f"the trial value of {reports.to} leads to {to.hostname}, and reports are taken at {own}"
+        give_up(bench, why, bench.access_point.source)
         return
     try:
         _let_down(bench, product, reports, to.port or HTTP_PORT)

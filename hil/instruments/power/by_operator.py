@@ -8,6 +8,8 @@ from hil.instruments.power.supply import Power, SupplyState
 class OperatorPower(Power):
     """The supply, by a person's hand."""
 
+    by_hand = True
+
     def __init__(self, timeline: Timeline, operator: Operator, slot: str) -> None:
         """Know nothing of its state yet."""
         super().__init__(timeline)

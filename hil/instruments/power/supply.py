@@ -22,7 +22,9 @@ class SupplyState:
 
 
 class Power(ABC):
-    """A supply. An implementation says how it is switched and how its state is read."""
+    """A supply. An implementation says how it is switched and how its state is read; `by_hand` is one that a person switches."""
+
+    by_hand = False
 
     def __init__(self, timeline: Timeline) -> None:
         """Book what happens on a timeline."""
