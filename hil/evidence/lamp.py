@@ -25,6 +25,7 @@ from hil.lamp import (
     stages_over_time,
 )
 from hil.lamp.pattern import length_doubt_s
+from hil.lamp.spans import LOST
 from hil.lamp.stage import SLOWEST_PHASE_S
 
 LONGEST_GAP_S = 1.0
@@ -168,15 +169,16 @@ class LampView:
         if gone is not None and _could_come_no_further(merged, expected):
             return Seen.untold(f"{gone.text('instrument')}: {gone.text('why')}; the lamp showed {text}")
         odd = next((s for s, want in zip(told, [*expected, ""], strict=False) if s.stage != want), None)
-        blind = self._blind(odd) if odd is not None else None
+        blind = self._blind(odd, expected) if odd is not None else None
         if odd is not None and blind is not None:
             return Seen.untold(f"{asleep_text(self.witness, blind)}, {self._lost_in(odd)}")
         return Seen(False, text, odd.begin_s if odd else self._window.end_s)
 
-    def _blind(self, stretch: StageSpan) -> Asleep | None:
-        """Where several frames on end are missing: within light that nobody could tell, or where a stage began.
+    def _blind(self, stretch: StageSpan, expected: list[str]) -> Asleep | None:
+        """Where frames are missing: within light that nobody could tell, where a stage began, or in a flash that was due.
 
-        What was shown just before a stage, and for not much longer, may be lost there, or be taken for a part of the stage.
+        What was shown just before a stage, and for not much longer, may be lost there, or be taken for a part of the stage. Of
+        a flash, a frame that is lost may have been the only one to show a phase: then a period to either side reads otherwise.
         """
         frames = self._camera.frames
         if frames is None or self._camera.delay is None or len(frames) < FEWEST_FRAMES:
@@ -184,11 +186,15 @@ class LampView:
         times_s = frames.times_s - self._camera.delay.offset_s
         apart_s = np.diff(times_s)
         usual_s = float(np.median(apart_s))
-        gaps = np.flatnonzero(apart_s > SEVERAL_LOST * usual_s)
+        flashes = [look.cycle for look in map(self._looks.get, expected) if look and _lights(look, stretch.colour)]
+        phase_s = min((phase.length_s for cycle in flashes for phase in cycle), default=inf)
+        period_s = max((sum(phase.length_s for phase in cycle) for cycle in flashes), default=0.0)
+        hides_s = max(phase_s - 2.0 * self._camera.stamp_sd_s, LOST * usual_s)
+        gaps = np.flatnonzero(apart_s > min(SEVERAL_LOST * usual_s, hides_s))
         found = [Asleep(float(times_s[at]), float(times_s[at + 1])) for at in gaps]
-        begin_s = stretch.begin_s
-        end_s = stretch.end_s if stretch.stage == "unrecognised" else begin_s + usual_s
-        return first_within(found, begin_s - usual_s, end_s)
+        told = stretch.stage == "unrecognised" or flashes
+        end_s = stretch.end_s if told else stretch.begin_s + usual_s
+        return first_within(found, stretch.begin_s - max(period_s, usual_s), end_s + period_s)
 
     @staticmethod
     def _lost_in(stretch: StageSpan) -> str:
@@ -282,6 +288,11 @@ class LampView:
 def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:
     """Whether a unit showed what it should as far as it came, with an instrument gone that it needs to go on."""
     return shown == expected[: len(shown)] or shown[: len(expected) - 1] == expected[:-1]
+
+
+def _lights(look: Appearance, colour: str) -> bool:
+    """Whether a flash or sequence has phases of a colour."""
+    return any(phase.colour == colour for phase in look.cycle)
 
 
 def _appearance(lamp: Lamp) -> Appearance:
