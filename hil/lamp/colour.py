@@ -154,25 +154,29 @@ def _covariance_of(doubt: float | Floats) -> Floats:
 
 
 def _word_at(distance: float, angle_deg: float, radial: float, lateral: float) -> str:
-    at = [sector for sector in SECTORS if _degrees_inside(sector, angle_deg) > 0.0]
-    towards = at[0] if at else None
-    if distance + radial < _white_radius(towards, angle_deg % 360.0):
+    towards = _sector_at(angle_deg)
+    if distance + radial < white_radius(angle_deg):
         return "white"
     if towards is None:
         return UNRECOGNISED
     inside = min(_degrees_inside(towards, angle_deg), 90.0)
-    clear_of_white = distance - radial > _least_distance(towards, angle_deg)
+    clear_of_white = distance - radial > least_distance(towards, angle_deg)
     clear_of_neighbours = distance * math.sin(math.radians(inside)) > lateral
     return towards.word if clear_of_white and clear_of_neighbours else UNRECOGNISED
 
 
-def _white_radius(towards: Sector | None, angle_deg: float) -> float:
-    """Give how far white reaches in a direction, 0 to 360 degrees."""
+def white_radius(angle_deg: float) -> float:
+    """Give how far white reaches in a direction, in degrees anticlockwise from +u' about white."""
+    angle_deg, towards = angle_deg % 360.0, _sector_at(angle_deg)
     if towards is not None and towards.word == "blue":
         return WHITE_RADIUS_TO_BLUE
     (from_deg, least), (to_deg, most) = WHITE_BEFORE_BLUE
     share = (angle_deg - from_deg) / (to_deg - from_deg)
     return least + share * (most - least) if 0.0 < share <= 1.0 else WHITE_RADIUS
+
+
+def _sector_at(angle_deg: float) -> Sector | None:
+    return next((sector for sector in SECTORS if _degrees_inside(sector, angle_deg) > 0.0), None)
 
 
 def _degrees_inside(sector: Sector, angle_deg: float) -> float:
@@ -181,6 +185,7 @@ def _degrees_inside(sector: Sector, angle_deg: float) -> float:
     return half - abs((angle_deg - middle + 180.0) % 360.0 - 180.0)
 
 
-def _least_distance(sector: Sector, angle_deg: float) -> float:
+def least_distance(sector: Sector, angle_deg: float) -> float:
+    """Give how far from white a sector begins in a direction inside it."""
     degrees, distances = zip(*sector.least, strict=True)
     return float(np.interp((angle_deg - degrees[0]) % 360.0 + degrees[0], degrees, distances))

@@ -23,6 +23,7 @@ from hil.sheet.check_views import (
     title_of,
     value_and_doubt,
 )
+from hil.sheet.colours import ColoursPart, colours_part
 from hil.sheet.controls import control_rows
 from hil.sheet.differences import Comparison, PassedRun, ToldDifference
 from hil.sheet.failures import Failure, describe_failure
@@ -95,6 +96,7 @@ class Report:
     timeline: str
     instruments: tuple[Row, ...]
     controls: tuple[Row, ...]
+    colours: ColoursPart
     further: tuple[Panel, ...]
 
 
@@ -137,6 +139,7 @@ def build_report(
         timeline=timeline_picture(record, info.legs, frames, _failed_at(numbered)),
         instruments=tuple(wording.row(name, text) for name, text in info.facts.get("instruments", {}).items()),
         controls=control_rows(record, info.legs),
+        colours=colours_part(record, info.legs),
         further=further_panels(info.facts, wording),
     )
 
