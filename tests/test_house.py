@@ -76,6 +76,7 @@ LARGE_FOLDERS = {
     "hil/core": "words that everything shares; each module is one of them",
     "hil/evidence": "one module a view",
     "hil/instruments": "one module an instrument, and the endpoint's three parts",
+    "hil/lamp": "one module a thing to know of a lamp, and two on how far such an instrument is to be trusted",
     "hil/legs": "one module a family of legs",
     "hil/virtual/air": "one module a kind of what travels, and the roles of a radio",
     "hil/page": "one module a thing to know of a page",
