@@ -45,7 +45,7 @@ MAY_IMPORT = {
     "hil.virtual": CORE | {"hil.instruments"},
 }
 #: The world's programs stand for things outside the tool: they share no code with what judges them.
-WORLD = ("hil.virtual.air", "hil.virtual.board", "hil.virtual.scene")
+WORLD = ("hil.virtual.air", "hil.virtual.board", "hil.virtual.desk", "hil.virtual.scene")
 WORLD_MAY_IMPORT = {"hil.core.errors"}
 VIRTUAL_USERS = {
     "hil.drive.load_bench": "the bench loader",
