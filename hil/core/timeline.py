@@ -82,6 +82,11 @@ class Timeline:
             listener(moment)
         return moment
 
+    def held_up(self, due_s: float, woke_s: float) -> None:
+        """Record that the machine held a part of the bench up, between two readings of its monotonic clock."""
+        begin_s, end_s = self.clock.at(due_s), self.clock.at(woke_s)
+        self.add("bench", "held up", time_s=begin_s, for_s=round(end_s - begin_s, 4))
+
     def _write(self, moment: Moment) -> None:
         if self._file is None or self.trouble:
             return

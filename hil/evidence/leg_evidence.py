@@ -3,6 +3,7 @@
 from math import inf
 from typing import Literal
 
+from hil.core.awake import Asleep
 from hil.core.product import StatusPage
 from hil.core.readings import Occurrence, Reading, between
 from hil.evidence.acceptance import named
@@ -11,6 +12,7 @@ from hil.evidence.captive import first_octets, led_to_form
 from hil.evidence.contract import refusals
 from hil.evidence.events import Event, HotspotGone
 from hil.evidence.gave_up import cut_short
+from hil.evidence.held_up import held_up
 from hil.evidence.kept_changes import KeptChange
 from hil.evidence.leaks import no_secret_heard, no_secret_leased, no_secret_said
 from hil.evidence.loads import LoadsView
@@ -34,6 +36,11 @@ SILENCE_S = 1.0  # so long nothing must be heard: some ten beacons at the usual 
 
 class LegEvidence(Views):
     """One drive of a leg."""
+
+    @property
+    def held_up(self) -> Asleep | None:
+        """When the bench's own machine held the bench up."""
+        return held_up(self._window)
 
     def between(self, first: Event, then: Event) -> Reading | Seen:
         """The time from one event to another; where the first never came before an awake witness, that there is none.

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from hil.core.errors import BenchError
+from hil.core.lateness import LateWatch
 from hil.core.timeline import Timeline
 from hil.instruments.bench_lamp import BenchLamp
 from hil.instruments.power import Power
@@ -36,6 +37,7 @@ class Controls:
         self._timeline = timeline
         self._random = random.Random(seed)
         self._stop = threading.Event()
+        self._late = LateWatch(timeline.held_up)
         controls = (
             _Control("power", power.read_back, (0.3, 0.3)),
             *(_Control(station.source, station.ask_status, (0.5, 0.5)) for station in stations),
@@ -48,11 +50,13 @@ class Controls:
 
     def start(self) -> None:
         """Set off."""
+        self._late.start()
         for thread in self._threads:
             thread.start()
 
     def stop(self) -> None:
         """Stop and wait for the end of it."""
+        self._late.stop()
         self._stop.set()
         for thread in self._threads:
             thread.join(timeout=5.0)

@@ -13,7 +13,7 @@ from hil.core.verdicts import Finding, Limits, Verdict, verdict_of
 from hil.judge.judge import Judge, reason_of, settled, verdict_of_findings
 from hil.judge.kept import KeptCheck, KeptRun, changed_keys, promises_of
 from hil.judge.results import Basis
-from hil.judge.rules import judge_reading
+from hil.judge.rules import decide, judge_reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,16 @@ def _again(finding: Finding, limits: Mapping[str, Limits]) -> list[Finding]:
         return judge.findings
     if finding.reading is None or finding.limit not in limits:
         return [finding]
-    return [replace(judge_reading(finding.reading, limits[finding.limit], finding.promised), limit=finding.limit)]
+    new = replace(judge_reading(finding.reading, limits[finding.limit], finding.promised), limit=finding.limit)
+    was_excused = finding.limits is not None and _excused(finding, decide(finding.reading, finding.limits))
+    return [
+        replace(new, verdict=Verdict.UNJUDGED, retakable=True) if was_excused and new.verdict is Verdict.FAIL else new
+    ]
+
+
+def _excused(finding: Finding, by_rule: Verdict) -> bool:
+    """Whether a reading that fails by the rule was left undecided, as the bench itself was held up."""
+    return by_rule is Verdict.FAIL and finding.verdict is Verdict.UNJUDGED
 
 
 def _touched(read: Sequence[str], changed: Sequence[str]) -> str:

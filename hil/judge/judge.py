@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import inf
 
+from hil.core.awake import Asleep
 from hil.core.product import Bound
 from hil.core.promise_use import limits_of
 from hil.core.readings import Reading
@@ -114,6 +115,25 @@ class Judge:
 def _finding(seen: Seen, promised: str) -> Finding:
     verdict, retakable = VERDICT_OF[seen.holds], seen.holds is None and worth_another_take(seen.text)
     return Finding(verdict, promised, seen.text, at_s=seen.at_s, retakable=retakable, accepted=seen.accepted)
+
+
+def excused(findings: Sequence[Finding], held_up: Asleep) -> list[Finding]:
+    """Findings of a leg in which the bench's own machine held the bench up: what failed may have been that, and is undecided.
+
+    A single failure is left to the finding for all of its kind.
+    """
+    of_sets = {id(part) for finding in findings for part in finding.each}
+    return [_excused(finding, held_up) for finding in findings if id(finding) not in of_sets]
+
+
+def _excused(finding: Finding, held_up: Asleep) -> Finding:
+    if finding.verdict is not Verdict.FAIL:
+        return finding
+    seen = (
+        f"{finding.seen}; but the bench's own machine held it up from {held_up.begin_s:.1f} s to {held_up.end_s:.1f} s"
+    )
+    each = tuple(_excused(part, held_up) for part in finding.each)
+    return replace(finding, verdict=Verdict.UNJUDGED, seen=seen, each=each, retakable=True)
 
 
 def not_promised(what: str) -> Finding:

@@ -13,6 +13,7 @@ from hil.core.bench_file import BenchFile, VirtualSettings
 from hil.core.build import Build, load_build
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError
+from hil.core.lateness import OnLate
 from hil.core.product import Product
 from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
@@ -84,9 +85,10 @@ class _Opening:
         timeline = Timeline(clock, self._folder.timeline)
         self._stack.callback(timeline.close)
         self._tell_clock(clock)
-        air_process = self._process("air", self._air_config())
-        scene = self._process("scene", self._scene_config())
-        board = self._process("board", self._board_config(air_process.port("port"), scene.port("control_port")))
+        air_process = self._process("air", self._air_config(), timeline.held_up)
+        scene = self._process("scene", self._scene_config(), timeline.held_up)
+        board_config = self._board_config(air_process.port("port"), scene.port("control_port"))
+        board = self._process("board", board_config, timeline.held_up)
         power = VirtualPower(timeline, self._line("power", board.port("control_port")))
         lamp = VirtualBenchLamp(timeline, self._line("bench lamp", scene.port("control_port")))
         air_monitor, access_point, probe = self._stations(timeline, air_process.port("port"), trial)
@@ -140,8 +142,8 @@ class _Opening:
         made = load_build(make_build(self._folder.path / "previous", version=version))
         return Previous(made, MADE_HERE)
 
-    def _process(self, name: str, config: dict[str, object]) -> WorldProcess:
-        process = WorldProcess(name, config)
+    def _process(self, name: str, config: dict[str, object], on_late: OnLate) -> WorldProcess:
+        process = WorldProcess(name, config, on_late=on_late)
         self._stack.callback(process.stop)
         return process
 

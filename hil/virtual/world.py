@@ -13,6 +13,7 @@ import threading
 from collections.abc import Mapping
 
 from hil.core.errors import BenchError
+from hil.core.lateness import OnLate
 
 READY_REAL_S = 20.0
 ANSWER_REAL_S = 5.0
@@ -21,13 +22,21 @@ ANSWER_REAL_S = 5.0
 class WorldProcess:
     """One process: `python -m hil.virtual.NAME CONFIG`."""
 
-    def __init__(self, name: str, config: Mapping[str, object], *, ready_s: float = READY_REAL_S) -> None:
-        """Start it and read its ready line, for which it may take so long.
+    def __init__(
+        self,
+        name: str,
+        config: Mapping[str, object],
+        *,
+        ready_s: float = READY_REAL_S,
+        on_late: OnLate = lambda _due_s, _woke_s: None,
+    ) -> None:
+        """Start it and read its ready line, for which it may take so long; `on_late` is told when it was held up.
 
         Raises:
             BenchError: it did not start.
         """
         self.name = name
+        self._listener: threading.Thread | None = None
         self._process = subprocess.Popen(
             [sys.executable, "-m", f"hil.virtual.{name}", json.dumps(config)],
             stdin=subprocess.PIPE,
@@ -39,6 +48,16 @@ class WorldProcess:
         except BaseException:
             self.stop()
             raise
+        self._on_late = on_late
+        self._listener = threading.Thread(target=self._listen, name=f"words of {name}", daemon=True)
+        self._listener.start()
+
+    def _listen(self) -> None:
+        """Hear when the machine held it up, by the clock that all processes of a machine share."""
+        assert self._process.stdout is not None
+        for line in self._process.stdout:
+            due_s, woke_s = json.loads(line)["held_up"]
+            self._on_late(float(due_s), float(woke_s))
 
     def _read_ready(self, limit_s: float) -> Mapping[str, object]:
         assert self._process.stdout is not None
@@ -71,6 +90,8 @@ class WorldProcess:
             self._process.kill()
             self._process.wait()
         if self._process.stdout is not None:
+            if self._listener is not None:
+                self._listener.join()
             self._process.stdout.close()
 
 

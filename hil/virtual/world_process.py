@@ -1,4 +1,7 @@
-"""How a process of the virtual world begins and ends: one JSON line when ready, over when its standard input ends."""
+"""How a process of the virtual world begins and ends: one JSON line when ready, over when its standard input ends.
+
+In between, a line for each time that the machine held it up.
+"""
 
 import asyncio
 import ctypes
@@ -8,12 +11,17 @@ import signal
 import sys
 import threading
 from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from hil.core.lateness import LateWatch
+
 Model = TypeVar("Model", bound=BaseModel)
 
+PRIORITY = -10
 _PR_SET_PDEATHSIG = 1
 """From <linux/prctl.h>: the signal this process gets when the thread that started it ends."""
 
@@ -46,6 +54,24 @@ def say_ready(ready: Mapping[str, object]) -> None:
         os.write(1, json.dumps(ready).encode() + b"\n")  # standard output itself: a buffer would try again at the end
     except BrokenPipeError:
         raise SystemExit from None  # whoever started this process is gone already
+
+
+def keep_time() -> None:
+    """Ask to be served before others, where that is allowed, and say when it was held up all the same.
+
+    What plays hardware must keep time. Priority counts within a session, and between sessions where the kernel groups
+    processes by them (sched(7)).
+    """
+    with suppress(OSError):
+        os.setpriority(os.PRIO_PROCESS, 0, PRIORITY)
+    with suppress(OSError):
+        Path("/proc/self/autogroup").write_text(str(PRIORITY), encoding="ascii")
+    LateWatch(_say_late).start()
+
+
+def _say_late(due_s: float, woke_s: float) -> None:
+    with suppress(OSError):
+        os.write(1, json.dumps({"held_up": [due_s, woke_s]}).encode() + b"\n")
 
 
 async def standard_input_ended() -> None:

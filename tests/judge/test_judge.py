@@ -4,11 +4,12 @@ from itertools import chain, combinations
 
 import pytest
 
+from hil.core.awake import Asleep
 from hil.core.product import Bound
 from hil.core.readings import Reading
 from hil.core.verdicts import Finding, Verdict
 from hil.evidence.seen import Seen
-from hil.judge.judge import Judge, settled, verdict_of_findings
+from hil.judge.judge import Judge, excused, settled, verdict_of_findings
 from hil.judge.rules import judge_reading
 
 UPTO_30 = Bound(upper=30.0)
@@ -214,3 +215,34 @@ def test_how_alike_many_are(ratio: Reading | None, untimed: Seen | None, verdict
     judge = Judge()
     judge.alike(ratio, 1.5, untimed, "of 20: median 3.90 s")
     assert [f.verdict for f in judge.findings] == [verdict]
+
+
+HELD_UP = Asleep(12.0, 12.5)
+
+
+def test_what_failed_while_the_bench_was_held_up_is_undecided_and_taken_again() -> None:
+    judge = Judge()
+    judge.within(UPTO_30, Reading.of(31.0, 0.15, "s"), "power on → first beacon")
+    judge.within(UPTO_30, Reading.of(27.4, 0.15, "s"), "restart → connected")
+    first, second = excused(judge.findings, HELD_UP)
+    assert (first.verdict, first.retakable) == (Verdict.UNJUDGED, True)
+    assert first.seen.endswith("the bench's own machine held it up from 12.0 s to 12.5 s")
+    assert second == judge.findings[1]
+
+
+@pytest.mark.parametrize(("again", "verdict"), [(True, Verdict.PASS), (False, Verdict.FAIL), (None, Verdict.UNJUDGED)])
+def test_the_next_take_decides_it_whatever_it_comes_to(again: bool | None, verdict: Verdict) -> None:
+    """Of a set too, whose single failures have names of their own."""
+    takes = []
+    for holds in (False, again):
+        judge = Judge()
+        judge.all_hold({"1st": Seen(True, "there"), "2nd": Seen(holds, "there or not")}, "a page comes")
+        takes.append(judge.findings)
+    assert verdict_of_findings(settled([excused(takes[0], HELD_UP), takes[1]])) is verdict
+
+
+def test_held_up_twice_it_stays_undecided() -> None:
+    judge = Judge()
+    judge.holds(Seen(False, "no beacon"), "the hotspot is on the air")
+    takes = [excused(judge.findings, HELD_UP)] * 2
+    assert verdict_of_findings(settled(takes)) is Verdict.UNJUDGED

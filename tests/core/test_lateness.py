@@ -1,0 +1,49 @@
+"""A process that the machine holds up says so: here one that is stopped by a signal for a known time (kill(2), SIGSTOP)."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+from hil.core.lateness import BEAT_REAL_S, LATE_REAL_S
+
+WATCH = """
+import json, sys
+from hil.core.lateness import LateWatch
+watch = LateWatch(lambda due_s, woke_s: print(json.dumps([due_s, woke_s]), flush=True))
+watch.start()
+print("ready", flush=True)
+sys.stdin.read()
+watch.stop()
+"""
+STOPPED_S = 0.4
+
+
+def test_a_stretch_without_the_processor_is_told_whole() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", WATCH], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+        begin_s = time.monotonic()
+        os.kill(process.pid, signal.SIGSTOP)
+        time.sleep(STOPPED_S)  # the stimulus itself
+        os.kill(process.pid, signal.SIGCONT)
+        end_s = time.monotonic()
+        due_s, woke_s = _first_over(process, STOPPED_S - 2.0 * BEAT_REAL_S)
+        assert process.stdin is not None
+        process.stdin.close()
+    assert begin_s - LATE_REAL_S < due_s < begin_s + 2.0 * BEAT_REAL_S + LATE_REAL_S
+    assert woke_s >= end_s - 0.01
+
+
+def _first_over(process: "subprocess.Popen[str]", least_s: float) -> tuple[float, float]:
+    """The first stretch told that is long enough: a busy machine may have added others."""
+    assert process.stdout is not None
+    for line in process.stdout:
+        due_s, woke_s = json.loads(line)
+        if woke_s - due_s >= least_s:
+            return float(due_s), float(woke_s)
+    raise AssertionError("no stretch was told")
