@@ -32,6 +32,7 @@ MOST_BLOWN = 0.85  # of the glow: the rest of it is too little to tell a colour 
 WIDEST = 0.33  # of the picture's shorter side: a wider glow is out of focus, or no lamp
 AS_BRIGHT = 0.8  # a second one so bright beside the first leaves it open which is the lamp
 OUTLINE_PX = 2.0
+ALIKE = 0.8  # of the difference that two pictures have: so much must be left at most where one is moved back
 SHIFT_PX = 1.5  # by which the camera may move from the first dark picture to the last
 
 
@@ -87,11 +88,18 @@ def find_lamp(turns: Sequence[Turn]) -> Aimed | NotAimed:
 
 
 def shift_px(before: Crops, after: Crops) -> float:
-    """How far the whole picture moved from some pictures to others, in pixels."""
+    """How far the whole picture moved from some pictures to others, in pixels.
+
+    Nothing where moving it back would not make the two alike: a dark picture has few outlines, and what blinks in it has some.
+    """
     first, last = _outlines(before), _outlines(after)
     height, width = first.shape
     (x, y), _ = cv2.phaseCorrelate(first, last, cv2.createHanningWindow((width, height), cv2.CV_32F))
-    return float(np.hypot(x, y))
+    back = cv2.warpAffine(last, np.array([[1.0, 0.0, -x], [0.0, 1.0, -y]]), (width, height))
+    left, top = (round(min(abs(by), side / 4.0)) + 1 for by, side in ((x, width), (y, height)))
+    inner = np.s_[top : height - top, left : width - left]
+    differs, as_moved = (float(np.abs(other[inner] - first[inner]).mean()) for other in (last, back))
+    return float(np.hypot(x, y)) if as_moved < ALIKE * differs else 0.0
 
 
 def _outlines(pictures: Crops) -> Planes:

@@ -1,18 +1,23 @@
 """From linear light to a colour word, or to "unrecognised".
 
-Theory: linear sRGB → XYZ (IEC 61966-2-1) → CIE 1976 u'v'. A colour is a direction (hue) and a distance from
-white. A word owns a sector of directions from some distance outwards; between the sectors, and between
-white and the sectors, lie reject zones that belong to no word. A point also has to clear the border by its own
-doubt. So a doubtful colour is never given the nearest word.
+Two things are asked of the three channels. Their smallest over their largest, the *whiteness*: light of one narrow emitter
+lies outside what a camera's channels span, or at its border, so that after the camera's own colour matrix the smallest
+channel has next to nothing; white light, whatever white the camera is balanced for, keeps a good part of all three. And the
+*hue*, the direction between the channels: of a colour each word owns a sector. Between white and the colours, and between
+the sectors, lie reject zones that belong to no word, and a point has to clear each border by its own doubt: so a doubtful
+colour is never given the nearest word.
 
-Where the sectors come from: the direction of the light of a common addressable lamp at its dominant
-wavelengths (data sheet of the WS2812B, version 5: red 620-630, green 515-525, blue 465-475 nm; amber 590 nm;
-yellow as red and green together) and the direction of the display primary it is cut down to by a camera
-with sRGB output, then widened for cameras whose channels leak into each other. `REFERENCE_UV` has those points,
-and a test holds each inside its sector. The widths of sectors and reject zones: common practice, no source.
+Why not by distance in u'v', which is even to the eye: there the whites of cameras that are balanced for another light
+reach as far out as a camera's own blue does, since green weighs so much in it. Chromaticities are reported in u'v' all the
+same (linear sRGB → XYZ, IEC 61966-2-1 → CIE 1976 u'v').
+
+Where the sectors come from: the hue of the light of a common addressable lamp at its dominant wavelengths (data sheet of the
+WS2812B, version 5: red 620-630, green 515-525, blue 465-475 nm; amber 590 nm; yellow as red and green together), and of the
+yellow-green of 565 to 570 nm that older board lamps call green. Widths of sectors and reject zones, and the bounds of
+whiteness: common practice, no source. White of 2700 K has a whiteness of 0.09 before a camera balanced for daylight (Planck's
+law, as sRGB), and amber has that before one whose channels leak: between the two nothing is told.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -34,39 +39,35 @@ D65_UV = (0.197830, 0.468320)  # CIE 15; the white of a camera that is balanced 
 
 @dataclass(frozen=True, slots=True)
 class Sector:
-    """A word's directions, in degrees anticlockwise from +u' about white, and its least distances in u'v'.
-
-    least: (direction, least distance) rising from the sector's one border to the other, straight between.
-    """
+    """A word's hues: degrees from red (0) by green (120) to blue (240), on linear light."""
 
     word: str
-    least: tuple[tuple[float, float], ...]
-
-    @property
-    def from_deg(self) -> float:
-        """Give the first border."""
-        return self.least[0][0]
-
-    @property
-    def to_deg(self) -> float:
-        """Give the last border."""
-        return self.least[-1][0]
+    from_deg: float
+    to_deg: float
 
 
 SECTORS = (
-    Sector("red", ((-15.0, 0.100), (20.0, 0.100))),
-    # At 42 to 51 degrees lies warm white (4000 to 2700 K, at 0.04 to 0.09), which must not read as amber.
-    Sector("amber", ((25.0, 0.089), (50.0, 0.089), (80.0, 0.056), (95.0, 0.056))),
-    Sector("green", ((108.0, 0.065), (165.0, 0.065))),
-    # Beyond the bluest white: 0.098 and 0.110 by the old and the version 5 data sheet's intensities, unbalanced.
-    Sector("blue", ((238.0, 0.118), (282.0, 0.118))),
+    Sector("red", -30.0, 1.8),
+    Sector("amber", 4.0, 56.0),
+    Sector("green", 80.0, 170.0),
+    Sector("blue", 212.0, 262.0),
 )
-WHITE_RADIUS = 0.045
-# Addressable lamps' white is bluish, so white reaches further that way; for an unbalanced one hand in `white`.
-WHITE_RADIUS_TO_BLUE = 0.075
-# Seen on the board around it, that white loses red: then it lies up to 0.045 away at 198 to 250 degrees (200 scenes of
-# the virtual bench). A white whose red emitter is dead lies at 194 to 218 degrees, from 0.061 on.
-WHITE_BEFORE_BLUE = ((200.0, WHITE_RADIUS), (238.0, 0.060))  # direction, radius
+# Up to which whiteness light of a hue is a colour, and from which on it is white: hue in degrees, colour, white; straight
+# between. White light of lamps and rooms lies between amber and blue, whatever the camera is balanced for: there the two are
+# near each other. Away from it a camera whose channels leak, or a lamp on a bright board, may leave a colour more of white.
+BOUNDS = np.array(
+    [
+        (-75.0, 0.10, 0.25),
+        (8.0, 0.10, 0.25),
+        (15.0, 0.088, 0.25),
+        (44.0, 0.088, 0.25),
+        (50.0, 0.15, 0.30),
+        (75.0, 0.25, 0.40),
+        (170.0, 0.25, 0.40),
+        (200.0, 0.06, 0.09),
+        (268.0, 0.06, 0.09),
+    ]
+)
 
 # Spectral chromaticities (CIE 1931, 2 degree) at the data sheet's wavelengths, as u'v'; sRGB primaries likewise.
 REFERENCE_UV = {
@@ -116,76 +117,84 @@ def uv_spread(rgb_linear: Floats, rgb_covariance: Floats) -> Floats:
     return spread
 
 
-def colour_word(
-    uv: Sequence[float] | Floats, doubt: float | Floats = 0.0, *, white: tuple[float, float] = D65_UV
-) -> str:
-    """Name a colour, or say "unrecognised".
+def hue_of(rgb_linear: Floats) -> Floats:
+    """Give the hue in degrees, 0 to 360, of linear light, shape (..., 3): the angle of the hexagon between the channels."""
+    light = np.maximum(np.asarray(rgb_linear, dtype=np.float64), 0.0)
+    least, most = light.min(axis=-1), light.max(axis=-1)
+    span = np.where(most > least, most - least, np.nan)
+    red, green, blue = np.moveaxis(light, -1, 0)
+    by_channel = np.stack([(green - blue) / span, 2.0 + (blue - red) / span, 4.0 + (red - green) / span])
+    hue: Floats = 60.0 * np.take_along_axis(by_channel, light.argmax(axis=-1)[None], axis=0)[0] % 360.0
+    return hue
+
+
+def words_of(rgb_linear: Floats, rgb_covariance: Floats) -> list[str]:
+    """Name colours, or say "unrecognised".
 
     Args:
-        uv: u'v' of the lamp's light.
-        doubt: the point's covariance, shape (2, 2), or one 95 % half-width that holds in every direction.
-        white: u'v' of what this camera calls white; the measured white of a known white lamp where there is one.
+        rgb_linear: the lamp's light, shape (n, 3), linear, any scale; a channel below zero has none.
+        rgb_covariance: its covariance, shape (n, 3, 3), same scale squared.
 
-    Raises ValueError: a shape is wrong or a doubt negative.
+    Raises ValueError: a shape is wrong or a variance negative.
     """
-    point = np.asarray(uv, dtype=np.float64)
-    if point.shape != (2,):
-        raise ValueError(f"a colour has shape (2,), not {point.shape}.")
-    covariance = _covariance_of(doubt)
-    if not (np.isfinite(point).all() and np.isfinite(covariance).all()):
-        return UNRECOGNISED
-    away = point - np.asarray(white)
-    distance, angle = float(np.hypot(*away)), math.atan2(away[1], away[0])
-    outwards = np.array([math.cos(angle), math.sin(angle)])
-    radial = NORMAL_95 * math.sqrt(max(0.0, float(outwards @ covariance @ outwards)))
-    sideways = np.array([-outwards[1], outwards[0]])
-    lateral = NORMAL_95 * math.sqrt(max(0.0, float(sideways @ covariance @ sideways)))
-    return _word_at(distance, math.degrees(angle), radial, lateral)
+    if rgb_linear.ndim != 2 or rgb_linear.shape[1] != 3:
+        raise ValueError(f"colours have shape {rgb_linear.shape}: give (n, 3).")
+    if rgb_covariance.shape != (len(rgb_linear), 3, 3):
+        raise ValueError(f"{len(rgb_linear)} colours and a covariance of shape {rgb_covariance.shape}: give (n, 3, 3).")
+    if (np.diagonal(rgb_covariance, axis1=1, axis2=2) < 0.0).any():
+        raise ValueError("a variance cannot be negative.")
+    order = np.argsort(-rgb_linear, axis=1)
+    ranked = np.take_along_axis(rgb_linear, order, axis=1)
+    covariance = np.take_along_axis(np.take_along_axis(rgb_covariance, order[:, :, None], 1), order[:, None, :], 2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        hue, (most, middle, least) = hue_of(rgb_linear), np.maximum(ranked, 0.0).T
+        # A channel below zero: the colour lies outside what the channels span by so much, against what its doubt may make of it.
+        whiteness = ranked[:, 2] / most
+        whiteness_doubt = _doubt(np.stack([-whiteness / most, np.zeros_like(most), 1.0 / most], axis=1), covariance)
+        span, share = most - least, (middle - least) / (most - least)
+        hue_doubt = 60.0 * _doubt(np.stack([-share / span, 1.0 / span, (share - 1.0) / span], axis=1), covariance)
+        hue_doubt = np.maximum(hue_doubt + 60.0 * np.minimum(ranked[:, 1], 0.0) / span, 0.0)
+    hue = np.where(np.isnan(hue), 0.0, hue)  # grey has none, and is white
+    white = whiteness - whiteness_doubt > white_from(hue)
+    coloured = whiteness + whiteness_doubt < colour_up_to(hue)
+    words = np.where(white, "white", UNRECOGNISED).astype(object)
+    for sector in SECTORS:
+        words[coloured & (_degrees_inside(sector, hue) > hue_doubt)] = sector.word
+    words[~(np.isfinite(rgb_linear).all(axis=1) & np.isfinite(rgb_covariance).all(axis=(1, 2)))] = UNRECOGNISED
+    return [str(word) for word in words]
 
 
-def _covariance_of(doubt: float | Floats) -> Floats:
-    if isinstance(doubt, np.ndarray) and doubt.shape == (2, 2):
-        return doubt
-    if isinstance(doubt, np.ndarray) and doubt.size != 1:
-        raise ValueError(f"a doubt is one half-width or a covariance of shape (2, 2), not {doubt.shape}.")
-    if float(doubt) < 0.0:
-        raise ValueError(f"a doubt cannot be negative: {float(doubt)}.")
-    return np.eye(2) * (float(doubt) / NORMAL_95) ** 2
+def colour_word(rgb_linear: Sequence[float] | Floats, rgb_covariance: Floats | float = 0.0) -> str:
+    """Name one colour, shape (3,); its covariance, shape (3, 3), or one variance that all channels have by themselves.
+
+    Raises ValueError: a shape is wrong or a variance negative.
+    """
+    light, covariance = np.asarray(rgb_linear, dtype=np.float64), np.asarray(rgb_covariance, dtype=np.float64)
+    if light.shape != (3,):
+        raise ValueError(f"a colour has shape (3,), not {light.shape}.")
+    return words_of(light[None], (covariance if covariance.ndim else np.eye(3) * covariance)[None])[0]
 
 
-def _word_at(distance: float, angle_deg: float, radial: float, lateral: float) -> str:
-    towards = _sector_at(angle_deg)
-    if distance + radial < white_radius(angle_deg):
-        return "white"
-    if towards is None:
-        return UNRECOGNISED
-    inside = min(_degrees_inside(towards, angle_deg), 90.0)
-    clear_of_white = distance - radial > least_distance(towards, angle_deg)
-    clear_of_neighbours = distance * math.sin(math.radians(inside)) > lateral
-    return towards.word if clear_of_white and clear_of_neighbours else UNRECOGNISED
+def colour_up_to(hue_deg: Floats) -> Floats:
+    """Give the whiteness up to which light of a hue is a colour."""
+    bound: Floats = np.interp(hue_deg, BOUNDS[:, 0], BOUNDS[:, 1], period=360.0)
+    return bound
 
 
-def white_radius(angle_deg: float) -> float:
-    """Give how far white reaches in a direction, in degrees anticlockwise from +u' about white."""
-    angle_deg, towards = angle_deg % 360.0, _sector_at(angle_deg)
-    if towards is not None and towards.word == "blue":
-        return WHITE_RADIUS_TO_BLUE
-    (from_deg, least), (to_deg, most) = WHITE_BEFORE_BLUE
-    share = (angle_deg - from_deg) / (to_deg - from_deg)
-    return least + share * (most - least) if 0.0 < share <= 1.0 else WHITE_RADIUS
+def white_from(hue_deg: Floats) -> Floats:
+    """Give the whiteness from which on light of a hue is white."""
+    bound: Floats = np.interp(hue_deg, BOUNDS[:, 0], BOUNDS[:, 2], period=360.0)
+    return bound
 
 
-def _sector_at(angle_deg: float) -> Sector | None:
-    return next((sector for sector in SECTORS if _degrees_inside(sector, angle_deg) > 0.0), None)
+def _doubt(slopes: Floats, covariance: Floats) -> Floats:
+    """Carry covariances, shape (n, 3, 3), to half-widths at 95 %, to first order; slopes of shape (n, 3)."""
+    variance: Floats = np.einsum("ni,nij,nj->n", slopes, covariance, slopes)
+    doubt: Floats = NORMAL_95 * np.sqrt(np.maximum(variance, 0.0))
+    return doubt
 
 
-def _degrees_inside(sector: Sector, angle_deg: float) -> float:
-    """Give how far inside the sector's nearer border a direction lies; negative outside."""
+def _degrees_inside(sector: Sector, hue_deg: Floats) -> Floats:
+    """Give how far inside the sector's nearer border hues lie; negative outside."""
     middle, half = (sector.from_deg + sector.to_deg) / 2, (sector.to_deg - sector.from_deg) / 2
-    return half - abs((angle_deg - middle + 180.0) % 360.0 - 180.0)
-
-
-def least_distance(sector: Sector, angle_deg: float) -> float:
-    """Give how far from white a sector begins in a direction inside it."""
-    degrees, distances = zip(*sector.least, strict=True)
-    return float(np.interp((angle_deg - degrees[0]) % 360.0 + degrees[0], degrees, distances))
+    return half - np.abs((hue_deg - middle + 180.0) % 360.0 - 180.0)

@@ -1,10 +1,10 @@
-"""What a chromaticity diagram shows besides points: the border of all colours, and which part of it each colour word owns."""
-
-import math
+"""What a chromaticity diagram shows besides points: the border of all colours, what a camera's channels span, and which part
+of that each colour word owns.
+"""
 
 import numpy as np
 
-from hil.lamp.colour import D65_UV, SECTORS, least_distance, white_radius
+from hil.lamp.colour import SECTORS, colour_up_to, uv_of_rgb, white_from
 from hil.lamp.doubt import Floats
 from hil.lamp.observer import spectral_locus
 
@@ -16,36 +16,29 @@ def all_colours() -> Floats:
     return spectral_locus()
 
 
+def channels_span() -> Floats:
+    """Give the corners of what linear sRGB spans, shape (3, 2)."""
+    return uv_of_rgb(np.eye(3))
+
+
 def outline_of(word: str) -> Floats:
-    """Give the border of what a colour word owns for light without doubt, shape (n, 2), for a camera white at D65.
+    """Give the border of what a colour word owns for light without doubt, shape (n, 2).
 
     Raises KeyError: no such word.
     """
     if word == "white":
-        angles = np.arange(0.0, 360.0, STEP_DEG)
-        return _at(angles, np.array([white_radius(angle) for angle in angles]))
+        hues = np.arange(0.0, 360.0, STEP_DEG)
+        return uv_of_rgb(_light_of(hues, white_from(hues)))
     sector = {sector.word: sector for sector in SECTORS}[word]
-    angles = np.append(np.arange(sector.from_deg, sector.to_deg, STEP_DEG), sector.to_deg)
-    near = np.array([least_distance(sector, angle) for angle in angles])
-    far = np.maximum(near, [_reach(angle) for angle in angles])
-    return np.concatenate([_at(angles, near), _at(angles, far)[::-1]])
+    hues = np.append(np.arange(sector.from_deg, sector.to_deg, STEP_DEG), sector.to_deg)
+    near, far = _light_of(hues, colour_up_to(hues)), _light_of(hues, np.zeros_like(hues))
+    return uv_of_rgb(np.concatenate([near, far[::-1]]))
 
 
-def _at(angles_deg: Floats, distances: Floats) -> Floats:
-    angles = np.radians(angles_deg)
-    points: Floats = np.array(D65_UV) + distances[:, None] * np.stack([np.cos(angles), np.sin(angles)], axis=1)
-    return points
-
-
-def _reach(angle_deg: float) -> float:
-    """How far the border of all colours lies from white in a direction."""
-    along = np.array([math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))])
-    begin = spectral_locus() - np.array(D65_UV)
-    side = np.roll(begin, -1, axis=0) - begin
-    # Along the ray by `distance`, along a side of the border by `share`: two lines meet where both equations hold.
-    cross = along[0] * side[:, 1] - along[1] * side[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        distance = (begin[:, 0] * side[:, 1] - begin[:, 1] * side[:, 0]) / cross
-        share = (begin[:, 0] * along[1] - begin[:, 1] * along[0]) / cross
-    meets = np.isfinite(distance) & (distance > 0.0) & (share >= 0.0) & (share <= 1.0)
-    return float(distance[meets].max())
+def _light_of(hues_deg: Floats, whiteness: Floats) -> Floats:
+    """Give linear light of a hue and a whiteness, largest channel 1, shape (n, 3)."""
+    turns = np.stack([hues_deg, hues_deg - 120.0, hues_deg - 240.0], axis=1)
+    from_channel = np.abs((turns + 180.0) % 360.0 - 180.0)  # degrees from each channel's own hue
+    shares = np.clip(2.0 - from_channel / 60.0, 0.0, 1.0)
+    light: Floats = whiteness[:, None] + (1.0 - whiteness[:, None]) * shares
+    return light

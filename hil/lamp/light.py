@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from hil.lamp.colour import D65_UV, OFF, UNRECOGNISED, colour_word, luminance_of, uv_of_rgb, uv_spread
+from hil.lamp.colour import OFF, UNRECOGNISED, luminance_of, uv_of_rgb, uv_spread, words_of
 from hil.lamp.doubt import Bools, Floats
 
 Crops = npt.NDArray[np.uint8]
@@ -22,12 +22,15 @@ Planes = npt.NDArray[np.float32]
 # All: common practice, no source.
 SATURATED_CODE = 250  # codes from here up no longer follow the light
 COLOUR_OVER_AMBIENT = 0.5  # a pixel tells the colour where the lamp adds this share to its dark value
-AMBIENT_DRIFT = 0.05  # share by which ambient light may differ from the dark crops: the doubt of a colour
+AMBIENT_DRIFT = (
+    0.03  # share by which ambient light may differ from the dark crops, one standard deviation: the doubt of a colour
+)
 LIT_OVER_AMBIENT = 0.3  # the brightest part must exceed its dark value by this share to count as lit
 DARK_OVER_AMBIENT = 0.15  # and by less than this to count as dark; between the two nothing is told
 BRIGHTER_ROOM = 1.5  # more ambient light than this many times the dark crops' tells nothing of a lamp not lit
 LIT_LEAST = 0.004  # and by this much linear light (full scale is 1), about one code at mid-grey
 BRIGHTEST_SHARE = 0.03  # the share of the crop's pixels that "brightest part" means
+OFF_MIDDLE = 0.3  # of the crop's side: farther from its middle the brightest part is not the lamp
 FEWEST_PIXELS = 8  # fewer usable pixels give no colour
 CHUNK_FRAMES = 128  # keeps the working arrays in the cache
 
@@ -63,12 +66,14 @@ class FrameLight:
     luminance: mean linear luminance (full scale 1) over the pixels that no frame of the stack blows out.
     usable: share of the crop's pixels the colour was summed over.
     plausible: False where the frame is much darker than the dark reference (camera black or covered), or brighter all
-        over without a lamp that stands out (other light, or blown out as a whole), or neither surely lit nor dark.
+        over without a lamp that stands out (other light, or blown out as a whole), or brightest at its edge, or neither surely
+        lit nor dark.
     """
 
     lit: bool
     luminance: float
     rgb_linear: Floats
+    rgb_covariance: Floats
     uv: Floats
     uv_covariance: Floats
     usable: float
@@ -82,6 +87,7 @@ class LampLight:
     lit: Bools
     luminance: Floats
     rgb_linear: Floats
+    rgb_covariance: Floats
     uv: Floats
     uv_covariance: Floats
     usable: Floats
@@ -97,6 +103,7 @@ class LampLight:
             lit=bool(self.lit[at]),
             luminance=float(self.luminance[at]),
             rgb_linear=self.rgb_linear[at],
+            rgb_covariance=self.rgb_covariance[at],
             uv=self.uv[at],
             uv_covariance=self.uv_covariance[at],
             usable=float(self.usable[at]),
@@ -162,20 +169,15 @@ def read_light(crops: Crops | Sequence[Crops], dark: DarkReference) -> LampLight
     return LampLight(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
-def colour_words(light: LampLight, *, white: tuple[float, float] = D65_UV) -> list[str]:
+def colour_words(light: LampLight) -> list[str]:
     """Name each frame's colour: a colour word, "off" for a dark lamp, or "unrecognised".
 
     A frame darker than the dark reference is "unrecognised", not "off": the camera did not see the bench.
     """
-    words = []
-    for frame in (light[at] for at in range(len(light))):
-        if not frame.plausible:
-            words.append(UNRECOGNISED)
-        elif not frame.lit:
-            words.append(OFF)
-        else:
-            words.append(colour_word(frame.uv, frame.uv_covariance, white=white))
-    return words
+    words = words_of(light.rgb_linear, light.rgb_covariance)
+    unlit = [OFF if plausible else UNRECOGNISED for plausible in light.plausible]
+    seen = zip(words, unlit, light.lit & light.plausible, strict=True)
+    return [word if lit else dark for word, dark, lit in seen]
 
 
 def _never_blown(stack: Crops, dark: DarkReference) -> Bools:
@@ -197,9 +199,7 @@ def _grown(mask: Bools) -> Bools:
     return grown
 
 
-def _read_chunk(
-    stack: Crops, dark: DarkReference, steady: Bools
-) -> tuple[Bools, Floats, Floats, Floats, Floats, Floats, Bools]:
+def _read_chunk(stack: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools, Floats, *tuple[Floats, ...], Bools]:
     codes = np.ascontiguousarray(np.moveaxis(stack, 3, 0)[::-1])  # planes, red first: (3, n, h, w)
     linear = np.take(SRGB_DECODE, codes)
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
@@ -208,15 +208,17 @@ def _read_chunk(
     use = ~_grown((codes.max(axis=0) >= SATURATED_CODE) | dark.blown)
     use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
     count = use.sum(axis=(1, 2))
-    total = _summed(light, use)
-    drift = AMBIENT_DRIFT * _summed(np.broadcast_to(ambient, light.shape), use)
-    variance = dark.noise_codes**2 * _summed(np.take(_SLOPE_SQUARED, codes), use)
-    told = count >= FEWEST_PIXELS
-    uv, covariance = _chromaticity(total, variance, drift, told)
+    told = np.where(count >= FEWEST_PIXELS, count, np.nan)
+    mean_rgb = _summed(light, use) / told[:, None]
+    drift = AMBIENT_DRIFT * _summed(np.broadcast_to(ambient, light.shape), use) / told[:, None]
+    variance = dark.noise_codes**2 * _summed(np.take(_SLOPE_SQUARED, codes), use) / told[:, None] ** 2
+    covariance = np.einsum("ni,ij->nij", variance, np.eye(3)) + drift[:, :, None] * drift[:, None, :]
+    positive = np.where(mean_rgb > 0.0, mean_rgb, np.where(np.isnan(mean_rgb), np.nan, 0.0))
     lit, plausible = _lit_or_dark(linear, strongest, dark, noise)
-    mean_rgb = np.where(told[:, None], total / np.maximum(count, 1)[:, None], np.nan)
+    plausible &= ~lit | _in_the_middle(strongest)
     luminance = luminance_of(_summed(light, np.broadcast_to(steady, use.shape)) / steady.sum())
-    return lit, luminance, mean_rgb, uv, covariance, count / steady.size, plausible
+    uv, uv_covariance = uv_of_rgb(positive), uv_spread(positive, covariance)
+    return lit, luminance, mean_rgb, covariance, uv, uv_covariance, count / steady.size, plausible
 
 
 def _summed(planes: Planes, use: Bools) -> Floats:
@@ -252,6 +254,24 @@ def _lit_or_dark(linear: Planes, strongest: Planes, dark: DarkReference, noise: 
     return lit, bright_enough & ~unsure
 
 
+def _in_the_middle(strongest: Planes) -> Bools:
+    """Say for each frame whether its brightest part lies in the middle of the crop: what shines in from beside is no lamp's."""
+    _, height, width = strongest.shape
+    brightest = strongest >= _brightest_bound(strongest)[:, None, None]
+    count = brightest.sum(axis=(1, 2))
+    across = (brightest.sum(axis=1) @ np.arange(width)) / count - (width - 1) / 2
+    down = (brightest.sum(axis=2) @ np.arange(height)) / count - (height - 1) / 2
+    middle: Bools = np.maximum(np.abs(across) / width, np.abs(down) / height) < OFF_MIDDLE
+    return middle
+
+
+def _brightest_bound(planes: Planes) -> Planes:
+    """Give the least value of each frame's brightest part, shape (n,)."""
+    flat = planes.reshape(len(planes), planes.shape[1] * planes.shape[2])
+    at = flat.shape[1] - max(4, int(BRIGHTEST_SHARE * flat.shape[1]))
+    return np.partition(flat, at, axis=1)[:, at]
+
+
 def _lower_quartile(frames: Planes) -> Planes:
     flat = frames.reshape(len(frames), frames.shape[1] * frames.shape[2])
     quarter = flat.shape[1] // 4
@@ -264,14 +284,3 @@ def _brightest_part(over: Planes) -> Bools:
     count = max(4, int(BRIGHTEST_SHARE * flat.shape[1]))
     top: Bools = np.partition(flat, flat.shape[1] - count, axis=1)[:, -count:].mean(axis=1) > 0.0
     return top
-
-
-def _chromaticity(total: Floats, variance: Floats, drift: Floats, told: Bools) -> tuple[Floats, Floats]:
-    uv = np.full((len(total), 2), np.nan)
-    covariance = np.full((len(total), 2, 2), np.nan)
-    good = told & (total.max(axis=1, initial=0.0) > 0.0)
-    rgb = np.maximum(total[good], 0.0)
-    spread = np.einsum("ni,ij->nij", variance[good], np.eye(3)) + drift[good, :, None] * drift[good, None, :]
-    uv[good] = uv_of_rgb(rgb)
-    covariance[good] = uv_spread(rgb, spread)
-    return uv, covariance

@@ -1,7 +1,7 @@
 """Finds where spans of colour run through a declared cycle (a flash or a sequence)."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,6 +11,8 @@ from hil.lamp.colour import OFF
 from hil.lamp.doubt import NotTold, difference_95
 from hil.lamp.flash import HIGHEST_SHARE, FlashRate, mean_period, rate_of_edges, uneven
 from hil.lamp.spans import Span
+
+EDGE_OFF = 0.3  # of the shorter phase: by so much one edge may be off by itself; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,12 +133,34 @@ class _Search:
         return cycle[phase].colour == OFF and not (before and touch(self.spans[first - 1], self.spans[first]))
 
     def _last(self, cycle: tuple[Phase, ...], first: int, phase: int) -> int:
-        at = first
-        while at < len(self.spans) and self._fits(at, cycle[(phase + at - first) % len(cycle)]):
-            if at > first and not touch(self.spans[at - 1], self.spans[at]):
+        """Find where a run ends. An edge that is off by itself, between phases that fit, does not end it."""
+        at, after_off = first, first
+        while at < len(self.spans) and (at == first or touch(self.spans[at - 1], self.spans[at])):
+            due, then = (cycle[(phase + at + more - first) % len(cycle)] for more in (0, 1))
+            if self._fits(at, due):
+                at += 1
+            elif at > after_off and self._edge_off(at, due, then):
+                at = after_off = at + 2
+            else:
                 break
-            at += 1
         return at - 1
+
+    def _edge_off(self, at: int, due: Phase, then: Phase) -> bool:
+        """Say whether the edge between two spans is off while both together fit their phases: a unit that was busy, as one is
+        that erases its flash memory, changes its lamp late once.
+        """
+        if at + 1 >= len(self.spans) or not touch(self.spans[at], self.spans[at + 1]):
+            return False
+        here, after = self.spans[at], self.spans[at + 1]
+        pair, pair_s = replace(here, end_s=after.end_s, end_doubt_s=after.end_doubt_s), due.length_s + then.length_s
+        off_s = max(abs(here.length_s - due.length_s), abs(after.length_s - then.length_s))
+        room_s = EDGE_OFF * min(due.length_s, then.length_s) + max(length_doubt_s(here), length_doubt_s(after))
+        return (
+            (here.colour, after.colour) == (due.colour, then.colour)
+            and after.complete
+            and abs(pair.length_s - pair_s) <= self.tolerance * pair_s + length_doubt_s(pair)
+            and off_s <= room_s
+        )
 
     def _fits(self, at: int, phase: Phase) -> bool:
         span = self.spans[at]

@@ -1,13 +1,14 @@
 """The chromaticity diagram: which colours the lamp showed, beside what each promised colour word owns."""
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hil.evidence.lamp_colours import ColourSeen
 from hil.lamp.colour import D65_UV
-from hil.lamp.diagram import all_colours, outline_of
+from hil.lamp.diagram import all_colours, channels_span, outline_of
 from hil.lamp.observer import uv_of_wavelength
 from hil.sheet.drawing import Drawing, Point
 from hil.sheet.palette import ALLOWED, INK, MUTED, PAPER, RULE
@@ -27,6 +28,9 @@ def colour_picture(seen: Sequence[ColourSeen], promised: Mapping[str, Sequence[s
     _draw_axes(drawing)
     border = [_at(point) for point in all_colours()]
     drawing.path([*border, border[0]], RULE, thick=1.2)
+    corners = [_at(point) for point in channels_span()]
+    for corner, following in pairwise([*corners, corners[0]]):
+        drawing.line(corner, following, RULE, thick=0.8, dashes="4 3")
     middles = {one.word: one.middle for one in seen}
     for word in promised:
         drawing.polygon([_at(point) for point in outline_of(word)], ALLOWED)
