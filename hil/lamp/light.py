@@ -22,6 +22,9 @@ Planes = npt.NDArray[np.float32]
 # All: common practice, no source.
 SATURATED_CODE = 250  # codes from here up no longer follow the light
 COLOUR_OVER_AMBIENT = 0.5  # a pixel tells the colour where the lamp adds this share to its dark value
+BRIGHTER_COUNTS = (
+    2.0  # power of its light by which a pixel counts: near its core is the lamp, farther out the board it lights
+)
 AMBIENT_DRIFT = (
     0.03  # share by which ambient light may differ from the dark crops, one standard deviation: the doubt of a colour
 )
@@ -208,10 +211,11 @@ def _read_chunk(stack: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools
     use = ~_grown((codes.max(axis=0) >= SATURATED_CODE) | dark.blown)
     use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
     count = use.sum(axis=(1, 2))
-    told = np.where(count >= FEWEST_PIXELS, count, np.nan)
-    mean_rgb = _summed(light, use) / told[:, None]
-    drift = AMBIENT_DRIFT * _summed(np.broadcast_to(ambient, light.shape), use) / told[:, None]
-    variance = dark.noise_codes**2 * _summed(np.take(_SLOPE_SQUARED, codes), use) / told[:, None] ** 2
+    weight = np.where(use, np.maximum(strongest, 0.0) ** BRIGHTER_COUNTS, 0.0)
+    weight /= np.where(count >= FEWEST_PIXELS, weight.sum(axis=(1, 2)), np.nan)[:, None, None]
+    mean_rgb = _summed(light, weight)
+    drift = AMBIENT_DRIFT * _summed(np.broadcast_to(ambient, light.shape), weight)
+    variance = dark.noise_codes**2 * _summed(np.take(_SLOPE_SQUARED, codes), weight**2)
     covariance = np.einsum("ni,ij->nij", variance, np.eye(3)) + drift[:, :, None] * drift[:, None, :]
     positive = np.where(mean_rgb > 0.0, mean_rgb, np.where(np.isnan(mean_rgb), np.nan, 0.0))
     lit, plausible = _lit_or_dark(linear, strongest, dark, noise)
@@ -221,9 +225,9 @@ def _read_chunk(stack: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools
     return lit, luminance, mean_rgb, covariance, uv, uv_covariance, count / steady.size, plausible
 
 
-def _summed(planes: Planes, use: Bools) -> Floats:
-    """Sum planes, shape (3, n, h, w), over the pixels in use: shape (n, 3)."""
-    total: Floats = np.einsum("cnhw,nhw->nc", planes, use.astype(np.float32)).astype(np.float64)
+def _summed(planes: Planes, weight: Planes | Bools) -> Floats:
+    """Sum planes, shape (3, n, h, w), over pixels by their weights: shape (n, 3)."""
+    total: Floats = np.einsum("cnhw,nhw->nc", planes, weight.astype(np.float32, copy=False)).astype(np.float64)
     return total
 
 

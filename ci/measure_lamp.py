@@ -1,0 +1,226 @@
+"""Measures the lamp reader on drawn desks, whose truth is known, beside the simple way: the hue of the brightest pixels.
+
+    ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, about 8 min on two cores
+
+Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, read in one frame
+there. The simple way is given the same region of the same lit frame: the mean hue of its brightest pixels, in HSV. Flash rates
+and changes: frames of one desk, lit and dark by a plan that the test keeps. Processor: this process's own time, one thread.
+Ends with 1 where a wrong word comes more often than once in a hundred; every other figure is told and judged by nobody.
+"""
+
+import argparse
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from hil.judge.statistics import rate_between
+from hil.lamp import OFF, UNRECOGNISED, NotTold, colour_spans, colour_words, dark_reference, flash_rate, read_light
+from hil.lamp.aim import NotAimed, Turn, find_lamp
+from hil.lamp.doubt import stamp_scatter
+from hil.virtual.desk.desk import Desk, draw_desk
+from hil.virtual.desk.ranges import WORDS
+
+Crops = NDArray[np.uint8]
+FIRST_SEED = 900_000
+DARK, TURNS, PER_TURN = 8, 4, 2
+LIT_FROM = 30  # the number of the first lit frame
+SIMPLE_HUES = (
+    (10, "red"),
+    (35, "amber"),
+    (85, "green"),
+    (130, "blue"),
+    (180, "red"),
+)  # OpenCV's, of 180; common practice
+SIMPLE_GREY, SIMPLE_DARK, SIMPLE_BRIGHTEST = 60, 90, 0.03
+MOST_WRONG = 0.01
+INTERVAL_S, STAMPS_SD_S, RATES_HZ = 1.0 / 30.0, 0.001, (0.2, 12.0)
+
+
+def simple_word(crop: Crops) -> str:
+    """Name the colour of the brightest pixels of one crop by their mean hue in HSV: what is written first, usually."""
+    hsv = cv2.cvtColor(crop, cv2.COLOR_BGR2HSV).reshape(-1, 3)
+    brightest = hsv[np.argsort(hsv[:, 2])[-max(4, int(SIMPLE_BRIGHTEST * len(hsv))) :]]
+    hue, saturation, value = brightest.mean(axis=0)
+    if value < SIMPLE_DARK:
+        return OFF
+    return "white" if saturation < SIMPLE_GREY else next(word for up_to, word in SIMPLE_HUES if hue <= up_to)
+
+
+def read_desk(seed: int) -> tuple[str, str, str]:
+    """Read one desk: the truth, the reader's word (or why there is none), the simple way's word."""
+    cv2.setNumThreads(1)
+    word = WORDS[seed % len(WORDS)]
+    try:
+        desk = draw_desk(seed, word)
+    except ValueError:
+        return word, "not drawn", ""
+    dark = np.stack([desk.picture(0.0, frame) for frame in range(DARK)])
+    lit = np.stack([desk.picture(1.0, LIT_FROM + frame) for frame in range(DARK)])
+    region = desk.region if word == OFF else _aimed(desk, lit, dark)
+    if isinstance(region, str):
+        return word, region, ""
+    x, y, width, height = region
+    part = np.s_[y : y + height, x : x + width]
+    try:
+        light = read_light(lit[:1, part[0], part[1]], dark_reference(dark[:, part[0], part[1]]))
+    except ValueError:
+        return word, UNRECOGNISED, simple_word(lit[0][part])
+    return word, colour_words(light)[0], simple_word(lit[0][part])
+
+
+def _aimed(desk: Desk, lit: Crops, dark: Crops) -> tuple[int, int, int, int] | str:
+    turns = [Turn(lit[at : at + PER_TURN], dark[at : at + PER_TURN]) for at in range(0, TURNS * PER_TURN, PER_TURN)]
+    found = find_lamp(turns)
+    if isinstance(found, NotAimed):
+        return "not found"
+    off = np.hypot(found.centre[0] - desk.centre[0], found.centre[1] - desk.centre[1])
+    return found.region if off <= 0.5 * max(desk.region[2:]) else "found elsewhere"
+
+
+def measure_colours(desks: int, processes: int) -> bool:
+    """Print how often the word is right, wrong and not told; whether it is wrong seldom enough."""
+    with ProcessPoolExecutor(processes) as pool:
+        read = list(pool.map(read_desk, range(FIRST_SEED, FIRST_SEED + desks), chunksize=20))
+    drawn = [one for one in read if one[1] != "not drawn"]
+    aimed = [one for one in drawn if one[1] not in ("not found", "found elsewhere")]
+    lamps = [one for one in drawn if one[0] != OFF]
+    missed = Counter(one[1] for one in lamps if one[1] in ("not found", "found elsewhere"))
+    print(f"Colours: {len(drawn)} desks, seeds {FIRST_SEED} to {FIRST_SEED + desks - 1}, one lit frame each.")
+    print(f"  lamp found where it is: {1 - missed.total() / len(lamps):.2%} of {len(lamps)}; {dict(missed)}")
+    print(
+        f"  {'':10}{'desks':>7}{'right':>9}{'not told':>10}{'wrong':>8}   as                 simple way: right {'wrong':>7}"
+    )
+    for word in WORDS:
+        print(_line(word, [one for one in aimed if one[0] == word]))
+    print(_line("all", aimed))
+    wrong = sum(reader not in (truth, UNRECOGNISED) for truth, reader, _ in aimed)
+    low, high = rate_between(wrong, len(aimed))
+    print(f"  wrong and sure: {wrong} of {len(aimed)}, true share {low:.3%} to {high:.3%} (95 %, Clopper and Pearson)")
+    return wrong <= MOST_WRONG * len(aimed)
+
+
+def _line(name: str, read: list[tuple[str, str, str]]) -> str:
+    count = max(1, len(read))
+    right = sum(truth == reader for truth, reader, _ in read) / count
+    wrong = Counter(reader for truth, reader, _ in read if reader not in (truth, UNRECOGNISED))
+    simple = sum(truth == by_hue for truth, _, by_hue in read) / count
+    words = ", ".join(f"{number} {word}" for word, number in wrong.most_common())
+    untold = 1.0 - right - wrong.total() / count
+    told = f"  {name:10}{len(read):7d}{right:9.2%}{untold:10.2%}{wrong.total() / count:8.2%}   {words:30}"
+    return f"{told} {simple:9.2%} {1 - simple:7.2%}"
+
+
+def measure_time(desk: Desk) -> None:
+    """Print what reading a region costs, and eight lamps in a stream of large JPEGs."""
+    dark = np.stack([desk.picture(0.0, frame)[:40, :40] for frame in range(DARK)])
+    lit = np.stack([desk.picture(1.0, frame)[:40, :40] for frame in range(30)] * 20)
+    reference = dark_reference(dark)
+    begin_s = time.process_time()
+    colour_words(read_light(lit, reference))
+    each_s = (time.process_time() - begin_s) / len(lit)
+    print(f"Processor: a region of 40 × 40 pixels {each_s * 1e3:.3f} ms a frame ({len(lit)} frames at once).")
+    random = np.random.default_rng(1)
+    picture = cv2.resize(
+        random.integers(0, 255, (68, 120, 3), dtype=np.uint8), (1920, 1080), interpolation=cv2.INTER_CUBIC
+    )
+    _, jpeg = cv2.imencode(".jpg", picture)
+    frames = 90
+    begin_s = time.process_time()
+    decoded = [cv2.imdecode(jpeg, cv2.IMREAD_COLOR) for _ in range(frames)]
+    for lamp in range(8):
+        crops = np.stack([one[100:140, 100 * lamp : 100 * lamp + 40] for one in decoded if one is not None])
+        colour_words(read_light(crops.astype(np.uint8), reference))
+    spent_s = time.process_time() - begin_s
+    print(
+        f"  eight lamps of 1920 × 1080 JPEGs, 30 a second, decoding included: {spent_s / (frames / 30):.2f} of one core."
+    )
+
+
+@dataclass
+class Flashes:
+    """What was read of flashes: errors of rates, and of changes in frames, and whether the stated doubts held the truth."""
+
+    untold: int = 0
+    rate_errors: list[float] = field(default_factory=list)
+    rates_held: list[bool] = field(default_factory=list)
+    change_errors: list[float] = field(default_factory=list)
+    changes_held: list[bool] = field(default_factory=list)
+
+    def read(self, desk: Desk, random: np.random.Generator) -> None:
+        """Have a desk's lamp flash at a drawn rate before a camera of a drawn exposure, and read it."""
+        exposure_s = float(random.uniform(0.2, 0.9)) * INTERVAL_S
+        hz = float(np.exp(random.uniform(np.log(RATES_HZ[0]), np.log(RATES_HZ[1]))))
+        count = int(max(12.0 / hz, 4.0) / INTERVAL_S)
+        times_s = np.arange(count) * INTERVAL_S
+        stamps_s = times_s + random.normal(0.0, STAMPS_SD_S, count)
+        edges_s = random.uniform(0.1, 0.1 + 0.5 / hz) + np.arange(int(2 * count * INTERVAL_S * hz) + 2) / (2.0 * hz)
+        x, y, width, height = desk.region
+        part = np.s_[:, y : y + height, x : x + width]
+        dark = np.stack([desk.picture(0.0, frame) for frame in range(DARK)])[part]
+        crops = np.stack(list(_watched(desk, times_s, edges_s, exposure_s)))[part]
+        light = read_light(crops, dark_reference(dark))
+        rate = flash_rate(stamps_s, np.asarray(light.lit), least_periods=2)
+        if isinstance(rate, NotTold):
+            self.untold += 1
+        else:
+            self.rate_errors.append(abs(rate.hz / hz - 1.0))
+            self.rates_held.append(abs(rate.hz - hz) <= rate.doubt_hz)
+        words, sd_s = colour_words(light), stamp_scatter(stamps_s)
+        spans = colour_spans(stamps_s, words, light.luminance, exposure_s=exposure_s, stamp_sd_s=sd_s)
+        for before, after in pairwise(spans):
+            if {before.colour, after.colour} == {OFF, desk.word} and min(before.frames, after.frames) > 2:
+                error_s = float(np.abs(edges_s - after.begin_s).min())
+                self.change_errors.append(error_s / INTERVAL_S)
+                self.changes_held.append(error_s <= after.begin_doubt_s)
+
+
+def _watched(
+    desk: Desk, times_s: NDArray[np.float64], edges_s: NDArray[np.float64], exposure_s: float
+) -> Iterator[Crops]:
+    """Frames of a lamp that is lit from the first edge on, dark from the second on, and so on."""
+    for frame, time_s in enumerate(times_s):
+        instants_s = time_s + exposure_s * (np.arange(16) / 15.0 - 0.5)
+        lit = float((np.searchsorted(edges_s, instants_s) % 2 == 1).mean())
+        yield desk.picture(lit, LIT_FROM + frame)
+
+
+def measure_flashes(desks: int) -> None:
+    """Print how near flash rates and the times of changes come, and how often their doubts hold the truth."""
+    random, flashes = np.random.default_rng(3), Flashes()
+    for number in range(desks):
+        flashes.read(draw_desk(FIRST_SEED + 500_000 + number, WORDS[number % 5]), random)
+    rate_95, rate_50 = np.percentile(flashes.rate_errors, [95, 50])
+    change_95, change_50 = np.percentile(flashes.change_errors, [95, 50])
+    print(f"Flashes: {desks} desks, {RATES_HZ[0]:g} to {RATES_HZ[1]:g} Hz at 30 frames/s; {flashes.untold} not told.")
+    print(
+        f"  rate: within {rate_95:.2%} (95 %), median {rate_50:.3%}; doubts hold the truth in {np.mean(flashes.rates_held):.1%}"
+    )
+    print(
+        f"  {len(flashes.change_errors)} changes: within {change_95:.2f} of a frame (95 %), median {change_50:.2f}; "
+        f"doubts hold the truth in {np.mean(flashes.changes_held):.1%}"
+    )
+
+
+def main() -> int:
+    """Measure all of it."""
+    parser = argparse.ArgumentParser(prog="ci/measure lamp")
+    parser.add_argument("--desks", type=int, default=10_000)
+    parser.add_argument("--processes", type=int, default=2)
+    asked = parser.parse_args()
+    cv2.setNumThreads(1)
+    good = measure_colours(asked.desks, asked.processes)
+    measure_time(draw_desk(FIRST_SEED, "green"))
+    measure_flashes(max(20, asked.desks // 50))
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
