@@ -20,9 +20,12 @@ from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
 from hil.drive.bench.aim import aim_bench
 from hil.drive.bench.check import Tried, check_bench
+from hil.drive.bench.qualify import AXES, qualify_lamp
 from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
+from hil.lamp import NotTold
 from hil.lamp.aim import NotAimed
+from hil.lamp.gauge import GaugeStudy
 from hil.virtual import bench_named
 
 bench_app = typer.Typer(no_args_is_help=True, help="What a bench is made of, and whether it is ready.")
@@ -81,6 +84,36 @@ def aim(
     write_aim(AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own), place)
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
     typer.echo(f"Aim file: {place}. It counts where the bench file leaves these two out.")
+
+
+@bench_app.command(name="qualify-lamp")
+def qualify(runs: Annotated[list[Path], typer.Argument(metavar="RUN…", help="folders of runs, two or more")]) -> None:
+    """Tell how far the lamp camera is to be trusted, from runs between which it was aimed anew, exposed or lit otherwise."""
+    found = qualify_lamp(runs)
+    told = f"{count(found.runs, 'run')}, {', '.join(found.colours)}, {count(found.trials, 'frame')} of each in each"
+    typer.echo(f"Lamp camera: {told}.")
+    for axis, study in zip(AXES, found.studies, strict=True):
+        typer.echo(f"  {axis}  {study.reason if isinstance(study, NotTold) else _told(study)}")
+    typer.echo(f"  In per cent of {found.tolerance:.3f}, by which the nearest two colours lie apart in CIE 1976 u′v′.")
+    if not isinstance(found.stages, NotTold):
+        agreed = f"{found.stages.agreed:.0%} of {count(found.stages.items, 'leg')}".replace("%", " %")
+        left_out = f"; {found.untold} left out, their last light too short to tell" if found.untold else ""
+        typer.echo(
+            f"  Stage at the end of a leg as the witnesses confirm: {agreed}, kappa {found.stages.kappa:.2f}{left_out}."
+        )
+    if found.unseen:
+        typer.echo(f"  Promised and not seen: {', '.join(found.unseen)}: nothing is said of that.")
+    for reason in found.reasons:
+        typer.echo(printable(reason))
+    typer.echo("Not qualified." if found.reasons else "Qualified.")
+    if found.reasons:
+        raise typer.Exit(EXIT_BENCH)
+
+
+def _told(study: GaugeStudy) -> str:
+    parts = {"repeatability": study.repeatability, "reproducibility": study.reproducibility, "both": study.gauge}
+    told = ", ".join(f"{name} {part.percent_of_tolerance or 0.0:.1f} %" for name, part in parts.items())
+    return f"{told}; {study.distinct_categories or 'any number of'} distinct categories"
 
 
 @bench_app.command()

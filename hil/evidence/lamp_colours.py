@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from hil.core.product import Product, Stage
 from hil.evidence.camera import camera_of
 from hil.evidence.window import Record
-from hil.lamp import COLOURS, OFF, SAME_COLOUR, UNRECOGNISED, colour_words, read_light
+from hil.lamp import COLOURS, OFF, SAME_COLOUR, UNRECOGNISED, LampLight, colour_words, read_light
 from hil.lamp.doubt import NORMAL_95
 
 MOST_FRAMES = 400
@@ -77,16 +77,33 @@ def _colours_of(stage: Stage) -> list[str]:
 
 def colours_seen(record: Record, begin_s: float, end_s: float) -> LampColours:
     """Read the colours of a run's lamp from frames between two times."""
-    camera = camera_of(record, begin_s, end_s)
-    if camera.frames is None or camera.dark is None or camera.delay is None:
-        return LampColours((), 0, 0, f"camera: {camera.reason}")
-    chosen = np.unique(np.linspace(0, len(camera.frames) - 1, MOST_FRAMES).astype(int))
-    light = read_light(camera.frames.unit[chosen], camera.dark)
-    words = np.array(colour_words(light))
+    read = _frames_read(record, begin_s, end_s)
+    if isinstance(read, str):
+        return LampColours((), 0, 0, read)
+    light, words = read
     seen = [_seen(word, light.uv[words == word], light.uv_covariance[words == word]) for word in COLOURS]
     lit = light.lit & light.plausible
     untold = int((lit & (words == UNRECOGNISED)).sum())
     return LampColours(tuple(one for one in seen if one is not None), int((lit & (words != OFF)).sum()), untold)
+
+
+def frames_by_colour(record: Record, begin_s: float, end_s: float) -> dict[str, NDArray[np.float64]]:
+    """Give u'v' of single frames by their colour, each of shape (n, 2), in order of time; nothing where the camera was away."""
+    read = _frames_read(record, begin_s, end_s)
+    if isinstance(read, str):
+        return {}
+    light, words = read
+    return {word: light.uv[words == word] for word in COLOURS if (words == word).sum() >= FEWEST_SEEN}
+
+
+def _frames_read(record: Record, begin_s: float, end_s: float) -> tuple[LampLight, NDArray[np.str_]] | str:
+    """Light and words of frames evenly taken, or why there are none."""
+    camera = camera_of(record, begin_s, end_s)
+    if camera.frames is None or camera.dark is None or camera.delay is None:
+        return f"camera: {camera.reason}"
+    chosen = np.unique(np.linspace(0, len(camera.frames) - 1, MOST_FRAMES).astype(int))
+    light = read_light(camera.frames.unit[chosen], camera.dark)
+    return light, np.array(colour_words(light))
 
 
 def _seen(word: str, uv: NDArray[np.float64], covariance: NDArray[np.float64]) -> ColourSeen | None:

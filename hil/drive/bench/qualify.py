@@ -1,0 +1,165 @@
+"""Qualifies the lamp camera as a measuring instrument, from runs recorded under different conditions.
+
+Between the runs somebody aims the camera anew, sets another exposure, or changes the light in the room: each run is one
+condition of a crossed study (gauge R&R), its colours are the parts, single frames the trials. And the stage that the lamp
+showed at the end of each leg is held against the stage that the witnesses confirmed there (kappa).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hil.core.errors import InputError
+from hil.core.product import Product, load_product
+from hil.core.run_folder import RunFolder, RunInfo
+from hil.drive.recorded import read_record
+from hil.evidence.lamp import LampView
+from hil.evidence.lamp_colours import LampColours, colours_seen, frames_by_colour, stages_by_colour
+from hil.evidence.window import Record, Window
+from hil.lamp import DARK, UNRECOGNISED, NotTold
+from hil.lamp.agreement import CohenKappa, cohen_kappa
+from hil.lamp.gauge import GaugeStudy, gauge_study
+
+FEWEST_RUNS, MOST_TRIALS, FEWEST_TRIALS = 2, 30, 5
+Points = NDArray[np.float64]
+AXES = ("u′", "v′")
+OFF_STAGE = "off"  # what the witnesses call a unit without supply
+# Both the manual's (AIAG, Measurement Systems Analysis, 4th ed.), as is the study; of kappa: common practice, no source.
+MOST_PERCENT_OF_TOLERANCE, LEAST_CATEGORIES, LEAST_KAPPA = 30.0, 5, 0.9
+RATES_ALIKE = 1.35  # two flashes of one colour whose rates differ by less: each may be off by 15 %
+
+
+@dataclass(frozen=True, slots=True)
+class Qualification:
+    """What the runs tell of the instrument.
+
+    studies: of u' and v' each; tolerance: the least distance of two colours, in u'v'. stages: agreement with the witnesses,
+    `untold` legs left out in which the lamp's last light was too short to tell. reasons: why it does not qualify.
+    """
+
+    runs: int
+    colours: tuple[str, ...]
+    trials: int
+    tolerance: float
+    studies: tuple[GaugeStudy | NotTold, ...]
+    stages: CohenKappa | NotTold
+    untold: int
+    unseen: tuple[str, ...]
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    folder: Path
+    info: RunInfo
+    record: Record
+
+    @property
+    def stretch_s(self) -> tuple[float, float]:
+        return min(leg.begin_s for leg in self.info.legs), max(leg.end_s for leg in self.info.legs)
+
+
+def qualify_lamp(folders: Sequence[Path]) -> Qualification:
+    """Study runs of one product.
+
+    Raises:
+        InputError: too few runs, one that is none, of several products, or too little to see in them.
+    """
+    if len(folders) < FEWEST_RUNS:
+        raise InputError("qualify-lamp", f"{len(folders)} run: a spread needs {FEWEST_RUNS}.", "Name another run.")
+    runs = [_read(folder) for folder in folders]
+    products = {run.record.product.name for run in runs}
+    if len(products) > 1:
+        raise InputError("qualify-lamp", f"runs of {', '.join(sorted(products))}.", "Name runs of one product.")
+    frames = [frames_by_colour(run.record, *run.stretch_s) for run in runs]
+    colours = [word for word in frames[0] if all(len(by.get(word, ())) >= FEWEST_TRIALS for by in frames)]
+    if len(colours) < 2:
+        told = f"{len(colours)} colour was seen often enough in each of them."
+        raise InputError("qualify-lamp", told, "Name whole runs, of a camera that was awake.")
+    trials = min(MOST_TRIALS, *(len(by[word]) for by in frames for word in colours))
+    values = np.array(
+        [[_evenly(by[word], trials) for by in frames] for word in colours]
+    )  # (parts, conditions, trials, 2)
+    means = values.mean(axis=(1, 2))
+    tolerance = min(float(np.hypot(*(one - other))) for one, other in combinations(means, 2))
+    studies = tuple(gauge_study(values[..., axis], tolerance=tolerance) for axis in (0, 1))
+    said, confirmed, untold = _stages(runs)
+    stages = cohen_kappa(said, confirmed)
+    seen = [colours_seen(run.record, *run.stretch_s) for run in runs]
+    product = runs[0].record.product
+    reasons = (*_of_studies(studies), *_of_stages(stages), *_alike(seen), *_alike_rates(product))
+    unseen = tuple(word for word in stages_by_colour(product) if word not in colours)
+    return Qualification(len(runs), tuple(colours), trials, tolerance, studies, stages, untold, unseen, reasons)
+
+
+def _read(path: Path) -> _Run:
+    folder = RunFolder(path)
+    info = folder.read_info()
+    if not info.legs:
+        raise InputError(str(path), "no leg was driven in this run.", "Name another run.")
+    return _Run(path, info, read_record(folder, info, load_product(folder.product_file)))
+
+
+def _evenly(uv: Points, count: int) -> Points:
+    chosen: Points = uv[np.linspace(0, len(uv) - 1, count).astype(int)]
+    return chosen
+
+
+def _stages(runs: Sequence[_Run]) -> tuple[list[str], list[str], int]:
+    """The lamp's stage at the end of each leg, the witnesses' beside it, and in how many the lamp's could not be told."""
+    said, confirmed, untold = [], [], 0
+    for run in runs:
+        for leg in run.info.legs:
+            stage = leg.confirmed.partition(" ")[0]
+            if stage != OFF_STAGE and stage not in run.record.product.stages:
+                continue
+            shown = LampView(Window(leg.name, leg.begin_s, leg.end_s, run.record)).stages
+            if not shown or shown[-1].stage == UNRECOGNISED:
+                untold += 1
+                continue
+            said.append(OFF_STAGE if shown[-1].stage == DARK else shown[-1].stage)
+            confirmed.append(stage)
+    return said, confirmed, untold
+
+
+def _of_studies(studies: Sequence[GaugeStudy | NotTold]) -> list[str]:
+    reasons = []
+    for axis, study in zip(AXES, studies, strict=True):
+        if isinstance(study, NotTold):
+            reasons.append(f"{axis}: {study.reason}")
+            continue
+        percent = study.gauge.percent_of_tolerance or 0.0
+        if percent > MOST_PERCENT_OF_TOLERANCE:
+            reasons.append(f"{axis}: the instrument's own variation takes {percent:.0f} % of what parts two colours")
+    return reasons
+
+
+def _of_stages(stages: CohenKappa | NotTold) -> list[str]:
+    if isinstance(stages, NotTold):
+        return [f"stages: {stages.reason}"]
+    return [f"stages: kappa {stages.kappa:.2f} with the witnesses"] if stages.kappa < LEAST_KAPPA else []
+
+
+def _alike(seen: Sequence[LampColours]) -> list[str]:
+    pairs = [near for one in seen if (near := one.apart()) is not None]
+    return [
+        f"{one} and {other} cannot be told apart: {distance:.3f} in u′v′"
+        for one, other, distance, times in pairs
+        if times < 1.0
+    ]
+
+
+def _alike_rates(product: Product) -> list[str]:
+    """Stages of one colour whose flashes are too alike."""
+    flashes = [
+        (name, stage.lamp.colour, stage.lamp.flash_hz) for name, stage in product.stages.items() if stage.lamp.flash_hz
+    ]
+    return [
+        f"{one[0]} and {other[0]} flash {one[1]} at rates that cannot be told apart"
+        for one, other in combinations(flashes, 2)
+        if one[1] == other[1] and max(one[2], other[2]) < RATES_ALIKE * min(one[2], other[2])
+    ]

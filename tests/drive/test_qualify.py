@@ -1,0 +1,122 @@
+"""The lamp camera is qualified from runs: hand-made ones, whose colours and stages the test knows.
+
+The statistics themselves are held against published studies in `tests/lamp`; here, that the right readings go into them.
+"""
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from support.records import Plan, flashing, lamp_frames, power, states, switchings
+
+from hil.core.clock import Clock
+from hil.core.errors import InputError
+from hil.core.frames import FrameWriter
+from hil.core.run_folder import LegRecord, RunFolder, RunInfo
+from hil.core.timeline import Timeline
+from hil.drive.bench.qualify import qualify_lamp
+from hil.lamp.agreement import CohenKappa
+from hil.lamp.gauge import GaugeStudy
+from hil.virtual import DEMO_PRODUCT
+
+ON_S, SETUP_S, CONNECTED_S, END_S = 104.0, 110.0, 118.0, 126.0
+SWITCHED = switchings(98.0, 128.0)
+SUPPLY = [*states(97.0, ON_S, on=False), power("on", ON_S), *states(ON_S + 0.1, 128.0)]
+PLAN: Plan = [(ON_S + 0.3, "white"), (SETUP_S, "blue"), (CONNECTED_S, "green")]
+LEGS = (("first", ON_S - 1.0, CONNECTED_S - 1.0, "setup (defaults)"), ("then", CONNECTED_S - 1.0, END_S, "connected"))
+
+
+def recorded(
+    folder: Path, plan: Plan = PLAN, *, tint: float = 1.0, legs: tuple[tuple[str, float, float, str], ...] = LEGS
+) -> Path:
+    """A run's folder. `tint`: times the codes of green, as another balance of the camera gives."""
+    run = RunFolder(folder).make()
+    timeline = Timeline(Clock(), run.timeline)
+    for moment in (*SWITCHED, *SUPPLY):
+        timeline.add(moment.source, moment.kind, time_s=moment.time_s, doubt_s=moment.doubt_s, details=moment.data)
+    timeline.close()
+    frames, writer = lamp_frames(plan, SWITCHED, 98.0, 128.0), FrameWriter(run.lamp)
+    for time_s, unit, bench in zip(frames.times_s, frames.unit, frames.bench, strict=True):
+        tinted = np.clip(unit * np.array([1.0, tint, 1.0]), 0, 255).astype(np.uint8)
+        writer.add(float(time_s), tinted, bench)
+    writer.close()
+    info = RunInfo("1", "2026-01-01T00:00:00", "0", [], partial=False, complete=True)
+    info.legs = [
+        LegRecord(name, "", 0, begin_s, end_s, "off", "off", confirmed, 1.0, bridge=False)
+        for name, begin_s, end_s, confirmed in legs
+    ]
+    run.write_info(info)
+    shutil.copy(DEMO_PRODUCT, run.product_file)
+    return folder
+
+
+def test_alike_runs_qualify(tmp_path: Path) -> None:
+    found = qualify_lamp([recorded(tmp_path / str(run)) for run in range(3)])
+    assert (found.runs, found.colours, found.unseen) == (3, ("white", "green", "blue"), ("red",))
+    assert found.reasons == ()
+    assert all(isinstance(study, GaugeStudy) and (study.distinct_categories or 99) >= 5 for study in found.studies)
+    assert isinstance(found.stages, CohenKappa)
+    assert (found.stages.kappa, found.stages.items) == (1.0, 6)
+
+
+def test_what_differs_between_runs_is_reproducibility(tmp_path: Path) -> None:
+    """Another balance in one of three runs: what single frames scatter by stays as it was."""
+    alike = qualify_lamp([recorded(tmp_path / f"alike {run}") for run in range(3)])
+    tinted = qualify_lamp([recorded(tmp_path / f"tinted {run}", tint=1.0 - 0.12 * run) for run in range(3)])
+    for before, after in zip(alike.studies, tinted.studies, strict=True):
+        assert isinstance(before, GaugeStudy)
+        assert isinstance(after, GaugeStudy)
+        assert after.reproducibility.standard_deviation > 5.0 * before.reproducibility.standard_deviation
+        assert after.repeatability.standard_deviation < 3.0 * before.repeatability.standard_deviation
+
+
+def test_an_instrument_that_varies_by_what_parts_two_colours_does_not_qualify(tmp_path: Path) -> None:
+    runs = [recorded(tmp_path / str(run), tint=tint) for run, tint in enumerate((1.0, 0.8, 0.6))]
+    reasons = qualify_lamp(runs).reasons
+    assert any("the instrument's own variation takes" in reason for reason in reasons)
+
+
+def test_a_lamp_that_shows_another_stage_than_the_witnesses_confirm_does_not_qualify(tmp_path: Path) -> None:
+    """It is the unit that may be wrong: but an instrument is qualified before good units, and says what disagrees."""
+    swapped: Plan = [(ON_S + 0.3, "white"), (SETUP_S, "green"), (CONNECTED_S, "blue")]
+    found = qualify_lamp([recorded(tmp_path / str(run), swapped) for run in range(2)])
+    assert isinstance(found.stages, CohenKappa)
+    assert found.stages.agreed == 0.0
+    assert any(reason.startswith("stages: kappa") for reason in found.reasons)
+
+
+def test_stages_of_one_colour_are_told_by_their_flash(tmp_path: Path) -> None:
+    plan: Plan = [(ON_S + 0.3, "blue"), *flashing("white", 0.6, SETUP_S, CONNECTED_S), (CONNECTED_S, "green")]
+    legs = (("first", ON_S - 1.0, CONNECTED_S - 1.0, "joining"), ("then", CONNECTED_S, END_S, "connected"))
+    found = qualify_lamp([recorded(tmp_path / str(run), plan, legs=legs) for run in range(2)])
+    assert isinstance(found.stages, CohenKappa)
+    assert found.stages.kappa == 1.0
+
+
+def test_rates_that_cannot_be_told_apart_are_named(tmp_path: Path) -> None:
+    runs = [recorded(tmp_path / str(run)) for run in range(2)]
+    for run in runs:
+        file = RunFolder(run).product_file
+        text = file.read_text(encoding="utf-8")
+        file.write_text(text.replace("flash_hz = 0.6", "flash_hz = 1.7"), encoding="utf-8")
+    assert "joining and updating flash white at rates that cannot be told apart" in qualify_lamp(runs).reasons
+
+
+def test_wrong_input_says_what_to_do(tmp_path: Path) -> None:
+    run = recorded(tmp_path / "run")
+    with pytest.raises(InputError, match="a spread needs 2"):
+        qualify_lamp([run])
+    with pytest.raises(InputError, match="not the record of a run"):
+        qualify_lamp([run, tmp_path])
+    with pytest.raises(InputError, match="1 colour was seen often enough"):
+        qualify_lamp([run, recorded(tmp_path / "green", [(ON_S + 0.3, "green")])])
+    with pytest.raises(InputError, match="no leg was driven"):
+        qualify_lamp([run, recorded(tmp_path / "none", legs=())])
+    other = recorded(tmp_path / "other")
+    file = RunFolder(other).product_file
+    file.write_text(
+        file.read_text(encoding="utf-8").replace('name = "Mossgate MV-2"', 'name = "Another"'), encoding="utf-8"
+    )
+    with pytest.raises(InputError, match="runs of Another, Mossgate MV-2"):
+        qualify_lamp([run, other])
