@@ -20,9 +20,10 @@ from hil.drive.recorded import read_record
 from hil.evidence.lamp import LampView
 from hil.evidence.lamp_colours import LampColours, colours_seen, frames_by_colour, stages_by_colour
 from hil.evidence.window import Record, Window
-from hil.lamp import DARK, UNRECOGNISED, NotTold
+from hil.lamp import DARK, UNRECOGNISED, NotTold, StageSpan
 from hil.lamp.agreement import CohenKappa, cohen_kappa
 from hil.lamp.gauge import GaugeStudy, gauge_study
+from hil.lamp.stage import SLOWEST_PHASE_S
 
 FEWEST_RUNS, MOST_TRIALS, FEWEST_TRIALS = 2, 30, 5
 Points = NDArray[np.float64]
@@ -118,12 +119,19 @@ def _stages(runs: Sequence[_Run]) -> tuple[list[str], list[str], int]:
             if stage != OFF_STAGE and stage not in run.record.product.stages:
                 continue
             shown = LampView(Window(leg.name, leg.begin_s, leg.end_s, run.record)).stages
+            if stage != OFF_STAGE and shown and _may_be_a_phase(shown[-1]):
+                shown = shown[:-1]
             if not shown or shown[-1].stage == UNRECOGNISED:
                 untold += 1
                 continue
             said.append(OFF_STAGE if shown[-1].stage == DARK else shown[-1].stage)
             confirmed.append(stage)
     return said, confirmed, untold
+
+
+def _may_be_a_phase(last: StageSpan) -> bool:
+    """Whether a stretch at the end is dark no longer than a phase of a flash may be."""
+    return last.stage == DARK and last.end_s - last.begin_s < SLOWEST_PHASE_S
 
 
 def _of_studies(studies: Sequence[GaugeStudy | NotTold]) -> list[str]:
