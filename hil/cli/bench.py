@@ -23,9 +23,10 @@ from hil.drive.bench.check import Tried, check_bench
 from hil.drive.bench.qualify import AXES, qualify_lamp
 from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
-from hil.lamp import NotTold
+from hil.lamp import OFF, NotTold
 from hil.lamp.aim import NotAimed
 from hil.lamp.gauge import GaugeStudy
+from hil.lamp.still import read_still
 from hil.virtual import bench_named
 
 bench_app = typer.Typer(no_args_is_help=True, help="What a bench is made of, and whether it is ready.")
@@ -84,6 +85,33 @@ def aim(
     write_aim(AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own), place)
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
     typer.echo(f"Aim file: {place}. It counts where the bench file leaves these two out.")
+
+
+@bench_app.command(name="read-photo")
+def read_photo(
+    pictures: Annotated[list[Path], typer.Argument(metavar="PICTURE…", help="photographs, each of a lit lamp")],
+    region: Annotated[
+        tuple[int, int, int, int] | None,
+        typer.Option(metavar="X Y WIDTH HEIGHT", help="where the lamp is (default: the brightest spot)"),
+    ] = None,
+) -> None:
+    """Tell the colour of a lit lamp in a photograph. A run is surer: it knows what the lamp looks like dark."""
+    for file in pictures:
+        picture = cv2.imread(str(file), cv2.IMREAD_COLOR)
+        if picture is None:
+            raise InputError(str(file), "is no picture that can be read.", "Name a JPEG or PNG file.")
+        try:
+            found = read_still(picture.astype("uint8"), region)
+        except ValueError as error:
+            raise InputError(str(file), str(error), "Give --region X Y WIDTH HEIGHT inside the picture.") from error
+        x, y, width, height = found.region
+        at = f"at {x}, {y}, {width} × {height} pixels"
+        told = (
+            f"{at}, u′ {found.uv[0]:.3f}, v′ {found.uv[1]:.3f}"
+            if found.word != OFF
+            else "nothing outshines its surroundings"
+        )
+        typer.echo(f"{printable(str(file))}: {found.word} ({told})")
 
 
 @bench_app.command(name="qualify-lamp")

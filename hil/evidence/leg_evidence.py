@@ -38,7 +38,7 @@ class LegEvidence(Views):
     """One drive of a leg."""
 
     @property
-    def held_up(self) -> Asleep | None:
+    def held_up(self) -> list[Asleep]:
         """When the bench's own machine held the bench up."""
         return held_up(self._window)
 

@@ -16,6 +16,7 @@ from hil.evidence.seen import Seen, worth_another_take
 from hil.judge.rules import judge_reading
 from hil.judge.statistics import rate_statement
 
+NEAR_S = 2.0  # unit seconds: what was held up shows so soon
 VERDICT_OF = {True: Verdict.PASS, False: Verdict.FAIL, None: Verdict.UNJUDGED}
 WORST_FIRST = (Verdict.FAIL, Verdict.UNJUDGED, Verdict.NOT_REACHED, Verdict.PASS, Verdict.NOT_APPLICABLE)
 
@@ -117,21 +118,35 @@ def _finding(seen: Seen, promised: str) -> Finding:
     return Finding(verdict, promised, seen.text, at_s=seen.at_s, retakable=retakable, accepted=seen.accepted)
 
 
-def excused(findings: Sequence[Finding], held_up: Asleep) -> list[Finding]:
-    """Findings of a leg in which the bench's own machine held the bench up: what failed may have been that, and is undecided.
+def excused(findings: Sequence[Finding], held_up: Sequence[Asleep]) -> list[Finding]:
+    """Findings of a leg in which the bench's own machine held the bench up: a failure that this may have made is undecided.
 
-    A single failure is left to the finding for all of its kind.
+    A reading that was held up for as long as it lies beyond its limit, or anything else that was seen near such a stretch. Of a
+    set, single failures are left to the finding for all of its kind.
     """
-    of_sets = {id(part) for finding in findings for part in finding.each}
+    of_sets = {id(part) for finding in findings for part in finding.each if _is_excused(part, held_up)}
     return [_excused(finding, held_up) for finding in findings if id(finding) not in of_sets]
 
 
-def _excused(finding: Finding, held_up: Asleep) -> Finding:
-    if finding.verdict is not Verdict.FAIL:
+def _is_excused(finding: Finding, held_up: Sequence[Asleep]) -> bool:
+    if finding.verdict is not Verdict.FAIL or not held_up:
+        return False
+    if finding.each:
+        return all(_is_excused(part, held_up) for part in finding.each if part.verdict is Verdict.FAIL)
+    if finding.reading is not None and finding.limits is not None:
+        upper, lower = finding.limits.upper, finding.limits.lower
+        over_s = -inf if upper is None else finding.reading.low - upper
+        under_s = -inf if lower is None else lower - finding.reading.high
+        return max(over_s, under_s) <= sum(stretch.end_s - stretch.begin_s for stretch in held_up)
+    at_s = finding.at_s
+    return at_s is not None and any(stretch.meets(at_s - NEAR_S, at_s + NEAR_S) for stretch in held_up)
+
+
+def _excused(finding: Finding, held_up: Sequence[Asleep]) -> Finding:
+    if not _is_excused(finding, held_up):
         return finding
-    seen = (
-        f"{finding.seen}; but the bench's own machine held it up from {held_up.begin_s:.1f} s to {held_up.end_s:.1f} s"
-    )
+    first = held_up[0]
+    seen = f"{finding.seen}; but the bench's own machine held it up, first from {first.begin_s:.1f} s to {first.end_s:.1f} s"
     each = tuple(_excused(part, held_up) for part in finding.each)
     return replace(finding, verdict=Verdict.UNJUDGED, seen=seen, each=each, retakable=True)
 

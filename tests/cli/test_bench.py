@@ -107,3 +107,23 @@ def test_a_bench_whose_own_lamp_is_not_in_the_picture_is_not_aimed(tmp_path: Pat
     ended = hil("bench", "aim", "--bench", "bench.toml", cwd=tmp_path)
     assert ended.code == 3, ended.out + ended.err
     assert not (tmp_path / "bench.aim.json").exists()
+
+
+def test_a_photograph_is_read(tmp_path: Path) -> None:
+    picture = np.full((120, 160, 3), 20, np.uint8)
+    cv2.circle(picture, (60, 70), 12, (30, 255, 60), -1)
+    cv2.imwrite(str(tmp_path / "lamp.png"), picture)
+    told = hil("bench", "read-photo", "lamp.png", cwd=tmp_path)
+    assert (told.code, told.err) == (0, "")
+    assert told.out.startswith("lamp.png: green (at 4")
+    (tmp_path / "text.png").write_text("no picture")
+    assert hil("bench", "read-photo", "text.png", cwd=tmp_path).code == 2
+    outside = hil("bench", "read-photo", "lamp.png", "--region", "150", "0", "40", "40", cwd=tmp_path)
+    assert outside.code == 2
+    assert "does not lie in a picture of 160 × 120 pixels" in outside.err
+
+
+def test_runs_of_nothing_are_no_qualification(tmp_path: Path) -> None:
+    told = hil("bench", "qualify-lamp", ".", ".", cwd=tmp_path)
+    assert told.code == 2
+    assert "not the record of a run" in told.err

@@ -217,17 +217,37 @@ def test_how_alike_many_are(ratio: Reading | None, untimed: Seen | None, verdict
     assert [f.verdict for f in judge.findings] == [verdict]
 
 
-HELD_UP = Asleep(12.0, 12.5)
+HELD_UP = [Asleep(12.0, 12.5), Asleep(14.0, 14.6)]  # 1.1 s in all
 
 
-def test_what_failed_while_the_bench_was_held_up_is_undecided_and_taken_again() -> None:
+def test_a_reading_is_excused_by_no_more_than_the_bench_was_held_up() -> None:
     judge = Judge()
-    judge.within(UPTO_30, Reading.of(31.0, 0.15, "s"), "power on → first beacon")
-    judge.within(UPTO_30, Reading.of(27.4, 0.15, "s"), "restart → connected")
-    first, second = excused(judge.findings, HELD_UP)
-    assert (first.verdict, first.retakable) == (Verdict.UNJUDGED, True)
-    assert first.seen.endswith("the bench's own machine held it up from 12.0 s to 12.5 s")
-    assert second == judge.findings[1]
+    for seconds in (31.0, 31.5, 27.4):
+        judge.within(UPTO_30, Reading.of(seconds, 0.15, "s"), "power on → first beacon")
+    near, far, good = excused(judge.findings, HELD_UP)
+    assert (near.verdict, near.retakable) == (Verdict.UNJUDGED, True)
+    assert near.seen.endswith("the bench's own machine held it up, first from 12.0 s to 12.5 s")
+    assert [far, good] == judge.findings[1:]
+    assert excused(judge.findings, []) == judge.findings
+
+
+@pytest.mark.parametrize(
+    ("at_s", "verdict"),
+    [(13.0, Verdict.UNJUDGED), (16.5, Verdict.UNJUDGED), (17.0, Verdict.FAIL), (None, Verdict.FAIL)],
+)
+def test_what_was_seen_is_excused_only_near_it(at_s: float | None, verdict: Verdict) -> None:
+    judge = Judge()
+    judge.holds(Seen(False, "no page", at_s), "a page comes")
+    assert [finding.verdict for finding in excused(judge.findings, HELD_UP)] == [verdict]
+
+
+def test_a_set_is_excused_only_where_each_of_its_failures_is() -> None:
+    judge = Judge()
+    judge.all_hold({"1st": Seen(False, "none", 13.0), "2nd": Seen(False, "none", 40.0)}, "a page comes")
+    assert verdict_of_findings(excused(judge.findings, HELD_UP)) is Verdict.FAIL
+    judge = Judge()
+    judge.all_hold({"1st": Seen(False, "none", 13.0), "2nd": Seen(True, "there", 40.0)}, "a page comes")
+    assert verdict_of_findings(excused(judge.findings, HELD_UP)) is Verdict.UNJUDGED
 
 
 @pytest.mark.parametrize(("again", "verdict"), [(True, Verdict.PASS), (False, Verdict.FAIL), (None, Verdict.UNJUDGED)])
@@ -236,13 +256,13 @@ def test_the_next_take_decides_it_whatever_it_comes_to(again: bool | None, verdi
     takes = []
     for holds in (False, again):
         judge = Judge()
-        judge.all_hold({"1st": Seen(True, "there"), "2nd": Seen(holds, "there or not")}, "a page comes")
+        judge.all_hold({"1st": Seen(True, "there", 13.0), "2nd": Seen(holds, "there or not", 13.0)}, "a page comes")
         takes.append(judge.findings)
     assert verdict_of_findings(settled([excused(takes[0], HELD_UP), takes[1]])) is verdict
 
 
 def test_held_up_twice_it_stays_undecided() -> None:
     judge = Judge()
-    judge.holds(Seen(False, "no beacon"), "the hotspot is on the air")
+    judge.holds(Seen(False, "no beacon", 14.1), "the hotspot is on the air")
     takes = [excused(judge.findings, HELD_UP)] * 2
     assert verdict_of_findings(settled(takes)) is Verdict.UNJUDGED
