@@ -33,6 +33,7 @@ DARK_OVER_AMBIENT = 0.15  # and by less than this to count as dark; between the 
 BRIGHTER_ROOM = 1.5  # more ambient light than this many times the dark crops' tells nothing of a lamp not lit
 LIT_LEAST = 0.004  # and by this much linear light (full scale is 1), about one code at mid-grey
 BRIGHTEST_SHARE = 0.03  # the share of the crop's pixels that "brightest part" means
+NEARLY_AS_BRIGHT = 0.6
 OFF_MIDDLE = 0.3  # of the crop's side: farther from its middle the brightest part is not the lamp
 FEWEST_PIXELS = 8  # fewer usable pixels give no colour
 CHUNK_FRAMES = 128  # keeps the working arrays in the cache
@@ -261,8 +262,9 @@ def _lit_or_dark(linear: Planes, strongest: Planes, dark: DarkReference, noise: 
 def _in_the_middle(strongest: Planes) -> Bools:
     """Say for each frame whether its brightest part lies in the middle of the crop: what shines in from beside is no lamp's."""
     _, height, width = strongest.shape
-    brightest = strongest >= _brightest_bound(strongest)[:, None, None]
-    count = brightest.sum(axis=(1, 2))
+    # A blown-out core is as bright all over, and its gain the greater where the board is dark: so all that is nearly as bright.
+    brightest = strongest >= NEARLY_AS_BRIGHT * _brightest_bound(strongest)[:, None, None]
+    count = np.maximum(brightest.sum(axis=(1, 2)), 1)
     across = (brightest.sum(axis=1) @ np.arange(width)) / count - (width - 1) / 2
     down = (brightest.sum(axis=2) @ np.arange(height)) / count - (height - 1) / 2
     middle: Bools = np.maximum(np.abs(across) / width, np.abs(down) / height) < OFF_MIDDLE

@@ -140,6 +140,15 @@ def test_light_that_comes_from_beside_the_region_is_not_the_lamp_s(lab: SimpleNa
     assert colour_words(read_light(lit[beside], dark_reference(dark[beside]))) == [UNRECOGNISED] * 3
 
 
+def test_a_board_that_is_dark_to_one_side_moves_no_lamp(lab: SimpleNamespace) -> None:
+    """A blown-out core gains most where the board is dark, and is the lamp all the same."""
+    camera = lab.Camera(ambient=0.12, gain=30.0, size=40, glow=7.0)
+    camera.board = camera.board * np.where(np.arange(40) < 7, 0.05, 1.5)[:, None, None]
+    light = read_light(camera.of("green", 8), dark_reference(camera.dark()))
+    assert light.plausible.all()
+    assert colour_words(light) == ["green"] * 8
+
+
 @pytest.mark.parametrize("gain", [2.5, 6.0])
 def test_a_room_light_switched_on_is_not_the_lamp(lab: SimpleNamespace, gain: float) -> None:
     camera = lab.Camera(ambient=0.04)
