@@ -87,7 +87,7 @@ def aim(
     typer.echo(f"Aim file: {place}. It counts where the bench file leaves these two out.")
 
 
-@bench_app.command(name="read-photo")
+@bench_app.command(name="read")
 def read_photo(
     pictures: Annotated[list[Path], typer.Argument(metavar="PICTURE…", help="photographs, each of a lit lamp")],
     region: Annotated[
@@ -114,7 +114,7 @@ def read_photo(
         typer.echo(f"{printable(str(file))}: {found.word} ({told})")
 
 
-@bench_app.command(name="qualify-lamp")
+@bench_app.command()
 def qualify(runs: Annotated[list[Path], typer.Argument(metavar="RUN…", help="folders of runs, two or more")]) -> None:
     """Tell how far the lamp camera is to be trusted, from runs between which it was aimed anew, exposed or lit otherwise."""
     found = qualify_lamp(runs)

@@ -113,17 +113,17 @@ def test_a_photograph_is_read(tmp_path: Path) -> None:
     picture = np.full((120, 160, 3), 20, np.uint8)
     cv2.circle(picture, (60, 70), 12, (30, 255, 60), -1)
     cv2.imwrite(str(tmp_path / "lamp.png"), picture)
-    told = hil("bench", "read-photo", "lamp.png", cwd=tmp_path)
+    told = hil("bench", "read", "lamp.png", cwd=tmp_path)
     assert (told.code, told.err) == (0, "")
     assert told.out.startswith("lamp.png: green (at 4")
     (tmp_path / "text.png").write_text("no picture")
-    assert hil("bench", "read-photo", "text.png", cwd=tmp_path).code == 2
-    outside = hil("bench", "read-photo", "lamp.png", "--region", "150", "0", "40", "40", cwd=tmp_path)
+    assert hil("bench", "read", "text.png", cwd=tmp_path).code == 2
+    outside = hil("bench", "read", "lamp.png", "--region", "150", "0", "40", "40", cwd=tmp_path)
     assert outside.code == 2
     assert "does not lie in a picture of 160 × 120 pixels" in outside.err
 
 
 def test_runs_of_nothing_are_no_qualification(tmp_path: Path) -> None:
-    told = hil("bench", "qualify-lamp", ".", ".", cwd=tmp_path)
+    told = hil("bench", "qualify", ".", ".", cwd=tmp_path)
     assert told.code == 2
     assert "not the record of a run" in told.err

@@ -71,16 +71,16 @@ def qualify_lamp(folders: Sequence[Path]) -> Qualification:
         InputError: too few runs, one that is none, of several products, or too little to see in them.
     """
     if len(folders) < FEWEST_RUNS:
-        raise InputError("qualify-lamp", f"{len(folders)} run: a spread needs {FEWEST_RUNS}.", "Name another run.")
+        raise InputError("hil bench qualify", f"{len(folders)} run: a spread needs {FEWEST_RUNS}.", "Name another run.")
     runs = [_read(folder) for folder in folders]
     products = {run.record.product.name for run in runs}
     if len(products) > 1:
-        raise InputError("qualify-lamp", f"runs of {', '.join(sorted(products))}.", "Name runs of one product.")
+        raise InputError("hil bench qualify", f"runs of {', '.join(sorted(products))}.", "Name runs of one product.")
     frames = [frames_by_colour(run.record, *run.stretch_s) for run in runs]
     colours = [word for word in frames[0] if all(len(by.get(word, ())) >= FEWEST_TRIALS for by in frames)]
     if len(colours) < 2:
         told = f"{len(colours)} colour was seen often enough in each of them."
-        raise InputError("qualify-lamp", told, "Name whole runs, of a camera that was awake.")
+        raise InputError("hil bench qualify", told, "Name whole runs, of a camera that was awake.")
     trials = min(MOST_TRIALS, *(len(by[word]) for by in frames for word in colours))
     values = np.array(
         [[_evenly(by[word], trials) for by in frames] for word in colours]
