@@ -91,7 +91,7 @@ class WorldProcess:
             self._process.wait()
         if self._process.stdout is not None:
             if self._listener is not None:
-                self._listener.join()
+                self._listener.join(timeout=2.0)
             self._process.stdout.close()
 
 

@@ -49,15 +49,16 @@ def config_of(model: type[Model], name: str) -> Model:
 
 
 def say_ready(ready: Mapping[str, object]) -> None:
-    """Print the one line that tells the ports."""
+    """Print the one line that tells the ports, and from then on one whenever the machine held this process up."""
     try:
         os.write(1, json.dumps(ready).encode() + b"\n")  # standard output itself: a buffer would try again at the end
     except BrokenPipeError:
         raise SystemExit from None  # whoever started this process is gone already
+    LateWatch(_say_late).start()
 
 
-def keep_time() -> None:
-    """Ask to be served before others, where that is allowed, and say when it was held up all the same.
+def ask_for_priority() -> None:
+    """Ask to be served before others, where that is allowed.
 
     What plays hardware must keep time. Priority counts within a session, and between sessions where the kernel groups
     processes by them (sched(7)).
@@ -66,7 +67,6 @@ def keep_time() -> None:
         os.setpriority(os.PRIO_PROCESS, 0, PRIORITY)
     with suppress(OSError):
         Path("/proc/self/autogroup").write_text(str(PRIORITY), encoding="ascii")
-    LateWatch(_say_late).start()
 
 
 def _say_late(due_s: float, woke_s: float) -> None:

@@ -30,7 +30,7 @@ from hil.virtual.air.air_streams import Membership, Networks, Streams
 from hil.virtual.air.datagrams import Datagram, parse
 from hil.virtual.air.frames import Kind
 from hil.virtual.truth import NoTruth, TruthFile, TruthWriter
-from hil.virtual.world_process import end_with_parent, keep_time, read_config, say_ready, standard_input_ended
+from hil.virtual.world_process import ask_for_priority, end_with_parent, read_config, say_ready, standard_input_ended
 
 _UNICAST_TRIES = 4
 _GROUP_BIT = 0x01
@@ -292,7 +292,7 @@ class Air:
 async def main() -> None:
     """Serve until standard input ends."""
     end_with_parent()
-    keep_time()
+    ask_for_priority()
     air = Air(read_air_config(read_config()))
     say_ready({"port": await air.serve()})
     await standard_input_ended()

@@ -23,7 +23,7 @@ from hil.virtual.board.interpreter import Interpreter
 from hil.virtual.board.link import Identity
 from hil.virtual.board.serial_port import Serial, SerialPort
 from hil.virtual.truth import NoTruth, TruthFile, TruthWriter
-from hil.virtual.world_process import end_with_parent, keep_time, say_ready, standard_input_ended
+from hil.virtual.world_process import ask_for_priority, end_with_parent, say_ready, standard_input_ended
 
 __all__ = ["Board", "Config", "main"]
 
@@ -239,7 +239,7 @@ async def run(config: Config) -> None:
 def main() -> int:
     """Run the board of the command line's configuration; exit code 2 when that is wrong."""
     end_with_parent()
-    keep_time()
+    ask_for_priority()
     try:
         config = Config.model_validate_json(sys.argv[1] if len(sys.argv) == 2 else "")
     except ValidationError as error:

@@ -24,7 +24,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from hil.virtual.lab.usb_serial import UsbSerialPort
 from hil.virtual.scene.picture import DARK, Drive, Picture
 from hil.virtual.truth import TruthFile, TruthWriter
-from hil.virtual.world_process import config_of, end_with_parent, keep_time, say_ready, standard_input_ended
+from hil.virtual.world_process import ask_for_priority, config_of, end_with_parent, say_ready, standard_input_ended
 
 WIDTH, HEIGHT, FRAME_RATE = 800, 600, 30
 OUTPUT, INPUT = 1, 0
@@ -172,7 +172,7 @@ async def _serve(config: FilmConfig) -> None:
 def main() -> None:
     """Play until standard input ends."""
     end_with_parent()
-    keep_time()
+    ask_for_priority()
     cv2.setNumThreads(1)
     asyncio.run(_serve(config_of(FilmConfig, "film")))
 

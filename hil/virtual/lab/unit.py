@@ -25,7 +25,7 @@ from hil.virtual.lab.radios import UnitRadios
 from hil.virtual.lab.supply import ScpiSupply
 from hil.virtual.lab.usb_serial import UsbSerialPort
 from hil.virtual.truth import TruthFile, TruthWriter
-from hil.virtual.world_process import config_of, end_with_parent, keep_time, say_ready, standard_input_ended
+from hil.virtual.world_process import ask_for_priority, config_of, end_with_parent, say_ready, standard_input_ended
 
 UNSENT = 256  # pieces that the adapter holds for a host that does not read; then it loses what comes
 
@@ -129,7 +129,7 @@ async def run(config: Config) -> None:
 def main() -> None:
     """Run the unit of the command line's configuration."""
     end_with_parent()
-    keep_time()
+    ask_for_priority()
     asyncio.run(run(config_of(Config, "lab unit")))
 
 

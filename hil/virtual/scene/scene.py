@@ -29,7 +29,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError,
 from hil.virtual.scene.mjpeg import MjpegServer
 from hil.virtual.scene.picture import DARK, Drive, Picture, as_jpeg
 from hil.virtual.truth import TruthFile, TruthWriter
-from hil.virtual.world_process import config_of, end_with_parent, keep_time, say_ready, standard_input_ended
+from hil.virtual.world_process import ask_for_priority, config_of, end_with_parent, say_ready, standard_input_ended
 
 __all__ = ["Camera", "LampHistory", "SceneConfig"]
 
@@ -238,6 +238,6 @@ async def _serve(config: SceneConfig) -> None:
 def main() -> None:
     """Run the scene until standard input ends."""
     end_with_parent()
-    keep_time()
+    ask_for_priority()
     cv2.setNumThreads(1)  # a camera must not take the cores of the bench
     asyncio.run(_serve(config_of(SceneConfig, "scene")))
