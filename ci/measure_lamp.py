@@ -113,7 +113,7 @@ def _line(name: str, read: list[tuple[str, str, str]]) -> str:
     wrong = Counter(reader for truth, reader, _ in read if reader not in (truth, UNRECOGNISED))
     simple = sum(truth == by_hue for truth, _, by_hue in read) / count
     words = ", ".join(f"{number} {word}" for word, number in wrong.most_common())
-    untold = 1.0 - right - wrong.total() / count
+    untold = sum(reader == UNRECOGNISED for _, reader, _ in read) / count
     told = f"  {name:10}{len(read):7d}{right:9.2%}{untold:10.2%}{wrong.total() / count:8.2%}   {words:30}"
     return f"{told} {simple:9.2%} {1 - simple:7.2%}"
 

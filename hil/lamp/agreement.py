@@ -1,11 +1,10 @@
-"""How far words given to the same items agree beyond chance: Cohen's kappa of two, Fleiss' kappa of many.
+"""How far two who gave words to the same items agree beyond chance: Cohen's kappa.
 
 Two are an instrument and the truth, or two instruments, or one instrument twice. Kappa is 1 where all agree, 0 where they
 agree as often as chance would have it, and below 0 where less. It is not defined where one word is all there is.
 """
 
 import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -31,22 +30,6 @@ class CohenKappa:
     agreed: float
     agreed_by_chance: float
     items: int
-
-
-@dataclass(frozen=True, slots=True)
-class FleissKappa:
-    """Fleiss' kappa, the shares of pairs of raters that agree as seen and as by chance, and the counts.
-
-    `standard_error_by_chance` is that of a true kappa of 0: it tells whether there is agreement at all, and makes no
-    interval around `kappa`.
-    """
-
-    kappa: float
-    standard_error_by_chance: float
-    agreed: float
-    agreed_by_chance: float
-    items: int
-    raters: int
 
 
 def cohen_kappa(words: Sequence[str], against: Sequence[str]) -> CohenKappa | NotTold:
@@ -89,47 +72,6 @@ def cohen_kappa(words: Sequence[str], against: Sequence[str]) -> CohenKappa | No
     half = NORMAL_95 * (error or 0.0)
     interval = None if error is None else (max(-1.0, kappa - half), min(1.0, kappa + half))
     return CohenKappa(kappa, error, interval, agreed, by_chance, len(words))
-
-
-def fleiss_kappa(items: Sequence[Sequence[str]]) -> FleissKappa | NotTold:
-    """Tell how far many raters agree with each other.
-
-    Args:
-        items: for each item the words it was given, shape (items, raters), each at least 2; the order of an item's words
-            does not count, so raters need not be the same from item to item.
-
-    Sources: kappa, J. L. Fleiss, Psychological Bulletin 76 (1971) 378; standard error for a true kappa of 0, J. L. Fleiss,
-    J. C. M. Nee and J. R. Landis, Psychological Bulletin 86 (1979) 974, which corrects the former's.
-
-    `NotTold` where all gave the same one word to all items.
-
-    Raises ValueError: fewer than 2 items or raters, items with different counts of words, an empty word, text in place of
-    a sequence.
-    """
-    for words in items:
-        _refuse_no_words(words)
-    if len(items) < LEAST_ITEMS:
-        raise ValueError(f"{len(items)} items: agreement needs at least {LEAST_ITEMS}.")
-    raters = len(items[0])
-    for at, words in enumerate(items):
-        if len(words) != raters:
-            raise ValueError(
-                f"item {at}, counted from 0, has {len(words)} words and item 0 has {raters}: give all as many."
-            )
-    if raters < 2:
-        raise ValueError(f"each item has {raters} words: agreement needs at least 2 raters.")
-    totals = Counter(word for words in items for word in words)
-    if len(totals) == 1:
-        return NotTold(_only_word(next(iter(totals))))
-    pairs = raters * (raters - 1)
-    agreeing = sum(count * (count - 1) for words in items for count in Counter(words).values())
-    shares = np.array(list(totals.values())) / (len(items) * raters)
-    agreed, by_chance = agreeing / (len(items) * pairs), float(shares @ shares)
-    both_ways = shares * (1.0 - shares)
-    differing = float(both_ways.sum())  # = 1 - by_chance
-    scatter = differing**2 - float((both_ways * (1.0 - 2.0 * shares)).sum())
-    error = math.sqrt(2.0 / (len(items) * pairs) * scatter) / differing
-    return FleissKappa((agreed - by_chance) / differing, error, agreed, by_chance, len(items), raters)
 
 
 def _refuse_no_words(words: Sequence[str]) -> None:

@@ -71,15 +71,6 @@ BOUNDS = np.array(
     ]
 )
 
-# Spectral chromaticities (CIE 1931, 2 degree) at the data sheet's wavelengths, as u'v'; sRGB primaries likewise.
-REFERENCE_UV = {
-    "red": ((0.52021, 0.52192), (0.55649, 0.51651), (0.450704, 0.522887)),  # 620, 630 nm; sRGB red
-    "amber": ((0.33148, 0.55012), (0.203931, 0.552900)),  # 590 nm; sRGB red and green together
-    "green": ((0.01227, 0.57697), (0.03600, 0.58614), (0.125000, 0.562500)),  # 515, 525 nm; sRGB green
-    "blue": ((0.16898, 0.11190), (0.11467, 0.20445), (0.175439, 0.157895)),  # 465, 475 nm; sRGB blue
-    "white": (D65_UV,),
-}
-
 
 def xyz_of_rgb(rgb_linear: Floats) -> Floats:
     """Give CIE XYZ of linear sRGB light, shape (..., 3); white (1, 1, 1) has Y = 1."""

@@ -75,6 +75,7 @@ def test_an_instrument_that_varies_by_what_parts_two_colours_does_not_qualify(tm
     runs = [recorded(tmp_path / str(run), tint=tint) for run, tint in enumerate((1.0, 0.8, 0.6))]
     reasons = qualify_lamp(runs).reasons
     assert any("the instrument's own variation takes" in reason for reason in reasons)
+    assert any("distinct categories; 5 are wanted" in reason for reason in reasons)
 
 
 def test_a_lamp_that_shows_another_stage_than_the_witnesses_confirm_does_not_qualify(tmp_path: Path) -> None:

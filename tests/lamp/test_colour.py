@@ -13,7 +13,6 @@ import pytest
 
 from hil.lamp.colour import (
     COLOURS,
-    REFERENCE_UV,
     RGB_TO_XYZ,
     SECTORS,
     UNRECOGNISED,
@@ -100,16 +99,6 @@ def test_hue_agrees_with_the_standard_library(turns: float) -> None:
     """`colorsys`: HSV, here of linear light."""
     rgb = np.array(colorsys.hsv_to_rgb(turns, 0.7, 0.4))
     assert math.cos(math.radians(float(hue_of(rgb)) - 360.0 * turns)) == pytest.approx(1.0, abs=1e-12)
-
-
-def test_reference_points_are_spectral_where_they_say_so() -> None:
-    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    for word, at, wavelength in [("red", 0, 620), ("red", 1, 630), ("amber", 0, 590), ("green", 0, 515)]:
-        outside = colour.xy_to_Luv_uv(colour.XYZ_to_xy(cmfs[wavelength]))
-        assert REFERENCE_UV[word][at] == pytest.approx(outside, abs=1e-4)
-    for word, at, wavelength in [("green", 1, 525), ("blue", 0, 465), ("blue", 1, 475)]:
-        outside = colour.xy_to_Luv_uv(colour.XYZ_to_xy(cmfs[wavelength]))
-        assert REFERENCE_UV[word][at] == pytest.approx(outside, abs=1e-4)
 
 
 @pytest.mark.parametrize(("rgb", "wavelength"), [((1, 0, 0), 611.3), ((0, 1, 0), 549.1), ((0, 0, 1), 464.3)])

@@ -5,7 +5,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from hil.lamp.colour import COLOURS, REFERENCE_UV, RGB_TO_XYZ, colour_word
+from hil.lamp.colour import COLOURS, RGB_TO_XYZ, colour_word
 from hil.lamp.diagram import channels_span, outline_of
 from hil.lamp.observer import spectral_locus, uv_of_wavelength
 
@@ -45,13 +45,6 @@ def test_every_wavelength_agrees_with_colour_science() -> None:
 def test_a_wavelength_outside_the_table_is_refused(wavelength_nm: float) -> None:
     with pytest.raises(ValueError, match="give 400 to 700"):
         uv_of_wavelength(wavelength_nm)
-
-
-def test_the_references_come_from_the_observer() -> None:
-    """The lamp's dominant wavelengths: data sheet of the WS2812B, version 5; amber 590 nm."""
-    for word, wavelengths_nm in {"red": (620, 630), "amber": (590,), "green": (515, 525), "blue": (465, 475)}.items():
-        for wavelength_nm, reference in zip(wavelengths_nm, REFERENCE_UV[word], strict=False):
-            assert uv_of_wavelength(wavelength_nm) == pytest.approx(reference, abs=1e-4)
 
 
 def _inside(point: Floats, border: Floats) -> bool:

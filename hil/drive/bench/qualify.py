@@ -143,6 +143,8 @@ def _of_studies(studies: Sequence[GaugeStudy | NotTold]) -> list[str]:
         percent = study.gauge.percent_of_tolerance or 0.0
         if percent > MOST_PERCENT_OF_TOLERANCE:
             reasons.append(f"{axis}: the instrument's own variation takes {percent:.0f} % of what parts two colours")
+        if study.distinct_categories is not None and study.distinct_categories < LEAST_CATEGORIES:
+            reasons.append(f"{axis}: {study.distinct_categories} distinct categories; {LEAST_CATEGORIES} are wanted")
     return reasons
 
 

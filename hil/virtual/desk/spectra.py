@@ -50,12 +50,6 @@ def chromaticity(spectrum: Floats) -> Floats:
     return np.asarray(whole[:2] / whole.sum(), np.float64)
 
 
-def uniform_chromaticity(spectrum: Floats) -> Floats:
-    """Give the CIE 1976 u', v' of a spectrum, in which distances are about as the eye sees them."""
-    x, y = chromaticity(spectrum)
-    return np.asarray(np.array([4 * x, 9 * y]) / (-2 * x + 12 * y + 3), np.float64)
-
-
 def per_candela(spectrum: Floats) -> Floats:
     """Scale a spectrum so that its photometric value is 1, but for the constant 683 lm/W, which cancels."""
     return np.asarray(spectrum / xyz(spectrum)[1], np.float64)
