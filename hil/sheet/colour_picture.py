@@ -18,6 +18,14 @@ LEFT, TOP, FOOT = 34.0, 8.0, 30.0
 U_END, V_END = 0.64, 0.61
 WIDTH, HEIGHT = LEFT + SCALE * U_END + 6.0, TOP + SCALE * V_END + FOOT
 SIZE, MARK, CORNERS = 11.0, 2.4, 36
+# Where a word's name has room, in u'v', and which end of it is there.
+NAMES_AT = {
+    "white": ((0.215, 0.40), "middle"),
+    "red": ((0.385, 0.385), "start"),
+    "amber": ((0.285, 0.524), "middle"),
+    "green": ((0.112, 0.525), "end"),
+    "blue": ((0.195, 0.145), "start"),
+}
 MARKS_NM = (470, 560, 590, 620)  # wavelengths named on the border
 
 
@@ -66,16 +74,12 @@ def _draw_axes(drawing: Drawing) -> None:
 
 
 def _name(drawing: Drawing, word: str, middle: Point | None) -> None:
-    """A word's name: white's beside its region, the others' inside, clear of the mark of what was seen."""
-    words, outline = word if middle else f"{word}, not seen", outline_of(word)
-    if word == "white":
-        x, y = _at((float(outline[:, 0].max()), D65_UV[1]))
-        drawing.text((x + 5.0, y + 4.0), words, INK, size=SIZE)
-        return
-    x, y = _at(outline.mean(axis=0))
-    if middle is not None and abs(_at(middle)[1] - y) < 2.0 * SIZE:
+    """A word's name where it has room; white's clear of the mark of what was seen."""
+    (place, anchor), words = NAMES_AT[word], word if middle else f"{word}, not seen"
+    x, y = _at(place)
+    if word == "white" and middle is not None and abs(_at(middle)[1] - y) < 2.0 * SIZE:
         y = _at(middle)[1] + 2.0 * SIZE
-    drawing.text((x, y), words, INK, size=SIZE, anchor="middle")
+    drawing.text((x, y), words, INK, size=SIZE, anchor=anchor)
 
 
 def _draw_wavelengths(drawing: Drawing) -> None:
