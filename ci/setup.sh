@@ -3,6 +3,7 @@
 
 root="$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)"
 venv="$root/.venv"
+export PYTHONDONTWRITEBYTECODE= # hundreds of processes are started: none is to compile what another has
 
 find_python() {
     local name

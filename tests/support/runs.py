@@ -9,6 +9,7 @@ from pathlib import Path
 
 from hil.core.run_folder import RunFolder
 from hil.core.verdicts import EXIT_CODES, Verdict
+from support.warm import run_warm
 
 LIMIT_S = 240.0
 TRIES = 3
@@ -41,17 +42,8 @@ class Printed:
 
 def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None, limit_s: float = LIMIT_S) -> Ended:
     """Run `hil …` in a folder; its runs land in `reports` there."""
-    command = [sys.executable, "-W", "ignore", "-c", "from hil.cli.main import main; main()", *arguments]
-    done = subprocess.run(
-        command,
-        cwd=cwd,
-        env={**os.environ, **(environment or {})},
-        capture_output=True,
-        text=True,
-        timeout=limit_s,
-        check=False,
-    )
-    return Ended(done.returncode, done.stdout, done.stderr, cwd / "reports")
+    code, out, err = run_warm(arguments, cwd, {**os.environ, **(environment or {})}, limit_s)
+    return Ended(code, out.decode(), err.decode(), cwd / "reports")
 
 
 def undisturbed(*arguments: str, cwd: Path, limit_s: float = LIMIT_S) -> Ended:
