@@ -1,10 +1,11 @@
 """Measures the lamp reader on drawn desks, whose truth is known, beside the simple way: the hue of the brightest pixels.
 
-    ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, about 8 min on two cores
+    ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, some 20 min on two cores
 
 Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, read in one frame
-there. The simple way is given the same region of the same lit frame: the mean hue of its brightest pixels, in HSV. Flash rates
-and changes: frames of one desk, lit and dark by a plan that the test keeps. Processor: this process's own time, one thread.
+there. The simple way is given the same region of the same lit frame: the mean hue of its brightest pixels, in HSV. Learnt:
+benches that have learnt five colours from one unit read another one. Flash rates and changes: frames of one desk, lit and dark
+by a plan that the test keeps. Processor: this process's own time, one thread.
 Ends with 1 where a wrong word comes more often than once in a hundred; every other figure is told and judged by nobody.
 """
 
@@ -22,15 +23,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.judge.statistics import rate_between
-from hil.lamp import OFF, UNRECOGNISED, NotTold, colour_spans, colour_words, dark_reference, flash_rate, read_light
+from hil.lamp import (
+    OFF,
+    UNRECOGNISED,
+    LampLight,
+    LearntColour,
+    NotTold,
+    colour_spans,
+    colour_words,
+    dark_reference,
+    flash_rate,
+    learn_colour,
+    read_light,
+)
 from hil.lamp.aim import NotAimed, Turn, find_lamp
 from hil.lamp.doubt import stamp_scatter
-from hil.virtual.desk.desk import Desk, draw_desk
-from hil.virtual.desk.ranges import WORDS
+from hil.lamp.learnt import too_alike
+from hil.virtual.desk.desk import Desk, draw_bench, draw_desk
+from hil.virtual.desk.ranges import LAMP_KINDS, WORDS, DeskRange
 
 Crops = NDArray[np.uint8]
 FIRST_SEED = 900_000
 DARK, TURNS, PER_TURN = 8, 4, 2
+LEARNT_FRAMES = 12
 LIT_FROM = 30  # the number of the first lit frame
 SIMPLE_HUES = (
     (10, "red"),
@@ -116,6 +131,67 @@ def _line(name: str, read: list[tuple[str, str, str]]) -> str:
     untold = sum(reader == UNRECOGNISED for _, reader, _ in read) / count
     told = f"  {name:10}{len(read):7d}{right:9.2%}{untold:10.2%}{wrong.total() / count:8.2%}   {words:30}"
     return f"{told} {simple:9.2%} {1 - simple:7.2%}"
+
+
+def read_bench(seed: int) -> list[tuple[str, str, str, bool]]:
+    """Have a bench learn five colours from one unit and read another: truth, as learnt, by the rule, whether all are parted."""
+    cv2.setNumThreads(1)
+    colours = WORDS[:-1]
+    try:
+        desks = draw_bench(seed, colours, 2, DeskRange(lamp_kinds=LAMP_KINDS[:2]))
+    except ValueError:
+        return []
+    x, y, width, height = desks[0, "green"].region
+    part = np.s_[:, y : y + height, x : x + width]
+    learnt: dict[str, LearntColour] = {}
+    read: dict[str, LampLight] = {}
+    for (unit, word), desk in desks.items():
+        try:
+            dark = dark_reference(np.stack([desk.picture(0.0, frame) for frame in range(DARK)])[part])
+        except ValueError:
+            continue
+        frames = LEARNT_FRAMES if unit == 0 else 1
+        light = read_light(np.stack([desk.picture(1.0, LIT_FROM + frame) for frame in range(frames)])[part], dark)
+        if unit == 0:
+            colour = learn_colour(light.rgb_linear[light.lit & light.plausible])
+            learnt |= {} if isinstance(colour, NotTold) else {word: colour}
+        else:
+            read[word] = light
+    parts = len(learnt) == len(colours) and not too_alike(learnt)
+    return [
+        (word, colour_words(read[word], learnt)[0], colour_words(read[word])[0], parts)
+        if word in read
+        else (word, UNRECOGNISED, UNRECOGNISED, parts)
+        for word in colours
+    ]
+
+
+def measure_learnt(benches: int, processes: int) -> None:
+    """Print how often colours are right once they were learnt from another unit of the product."""
+    with ProcessPoolExecutor(processes) as pool:
+        read = [
+            one for bench in pool.map(read_bench, range(FIRST_SEED, FIRST_SEED + benches), chunksize=4) for one in bench
+        ]
+    parted = [one for one in read if one[3]]
+    drawn = len(read) // len(WORDS[:-1])
+    print(
+        f"Learnt: {drawn} benches, five colours of an addressable lamp, learnt of one unit and read of another, a frame each."
+    )
+    print(
+        f"  taken: {len(parted) / max(1, len(read)):.2%} of the benches; one whose colours lie too near each other is refused."
+    )
+    for name, at, among in (
+        ("learnt", 1, parted),
+        ("by the rule alone", 2, parted),
+        ("by the rule, all benches", 2, read),
+    ):
+        right = sum(one[0] == one[at] for one in among)
+        wrong = sum(one[at] not in (one[0], UNRECOGNISED) for one in among)
+        low, high = rate_between(wrong, len(among))
+        share = right / max(1, len(among))
+        print(
+            f"  {name:26}{share:8.2%} right of {len(among)}; wrong {wrong}, true share {low:.3%} to {high:.3%} (95 %)"
+        )
 
 
 def measure_time(desk: Desk) -> None:
@@ -217,6 +293,7 @@ def main() -> int:
     asked = parser.parse_args()
     cv2.setNumThreads(1)
     good = measure_colours(asked.desks, asked.processes)
+    measure_learnt(asked.desks // 5, asked.processes)
     measure_time(draw_desk(FIRST_SEED, "green"))
     measure_flashes(max(20, asked.desks // 50))
     return 0 if good else 1

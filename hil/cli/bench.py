@@ -15,11 +15,13 @@ from rich.text import Text
 from hil.cli.aim_picture import drawn_aim
 from hil.core.aim_file import AimFile, aim_file_of, write_aim
 from hil.core.bench_file import load_bench_file
+from hil.core.colours_file import colours_file_of, write_colours
 from hil.core.errors import InputError
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
 from hil.drive.bench.aim import aim_bench
 from hil.drive.bench.check import Tried, check_bench
+from hil.drive.bench.learn import learn_colours
 from hil.drive.bench.qualify import AXES, qualify_lamp
 from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
@@ -27,7 +29,7 @@ from hil.lamp import OFF, NotTold
 from hil.lamp.aim import NotAimed
 from hil.lamp.gauge import GaugeStudy
 from hil.lamp.still import read_still
-from hil.virtual import bench_named
+from hil.virtual import DEMO_BENCH, bench_named
 
 bench_app = typer.Typer(no_args_is_help=True, help="What a bench is made of, and whether it is ready.")
 WORDS = {True: ("ready", "green"), False: ("not ready", "bold red"), None: ("not looked at", "dim")}
@@ -136,6 +138,30 @@ def qualify(runs: Annotated[list[Path], typer.Argument(metavar="RUN…", help="f
     typer.echo("Not qualified." if found.reasons else "Qualified.")
     if found.reasons:
         raise typer.Exit(EXIT_BENCH)
+
+
+@bench_app.command()
+def learn(
+    runs: Annotated[list[Path], typer.Argument(metavar="RUN…", help="folders of runs of golden units on this bench")],
+    bench: Annotated[Path, typer.Option(help="bench file (default: the virtual bench)")] = Path("virtual"),
+    into: Annotated[
+        Path | None, typer.Option(help="where to write the colours file (default: beside the bench file)")
+    ] = None,
+) -> None:
+    """Have the lamp camera learn the product's colours from units you trust: their console says which stage they show."""
+    path = bench_named(str(bench))
+    bench_file = load_bench_file(path)
+    colours = learn_colours(runs, bench_file)
+    place = into or colours_file_of(Path("virtual.toml") if path == DEMO_BENCH else path)
+    write_colours(colours, place)
+    for word, seen in colours.colours.items():
+        red, green = seen.share
+        typer.echo(
+            f"{word:6} {red:.3f} red, {green:.3f} green, {1 - red - green:.3f} blue; {count(seen.frames, 'frame')}"
+        )
+    typer.echo(
+        f"Colours file: {place}. It counts for {printable(colours.product)}, as long as the camera keeps its settings."
+    )
 
 
 def _told(study: GaugeStudy) -> str:

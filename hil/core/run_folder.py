@@ -1,7 +1,7 @@
 """A run's folder under `reports/`: where a run's evidence lands, and how it is read again.
 
     run.json         what, when, which build, unit, bench, product file and tool; the legs with begin and end
-    product.toml     the product file as it was; bench.toml likewise
+    product.toml     the product file as it was; bench.toml and colours.json (of the bench, where it has one) likewise
     timeline.jsonl   one moment a line, written as it happens
     console.raw      every byte of the console, untouched
     lamp/            per-frame pixel statistics and lossless crops
@@ -103,6 +103,11 @@ class RunFolder:
     def product_file(self) -> Path:
         """The product file the run was driven with."""
         return self.path / "product.toml"
+
+    @property
+    def colours_file(self) -> Path:
+        """The colours that the bench's camera had learnt, where it had."""
+        return self.path / "colours.json"
 
     def write_info(self, info: RunInfo) -> None:
         """Write `run.json`, whole or not at all."""

@@ -15,7 +15,7 @@ from hil.core.stages import Situation, Unknown
 from hil.drive.confirm import confirm
 from hil.drive.driver import BookedVerdict
 from hil.drive.progress import Progress
-from hil.drive.recorded import read_record
+from hil.drive.recorded import learnt_colours, read_record
 from hil.drive.route import Route, plan_route
 from hil.drive.self_checks import chip_witnessed, measured_camera, version_witnessed, whole_run
 from hil.drive.shelf import Lack, Shelf
@@ -236,6 +236,7 @@ class LiveDriver:
             page=self.folder.read_page,
             console=self.folder.read_console,
             began=self.info.began,
+            learnt=learnt_colours(self.folder),
         )
 
     def _expected_s(self, id_: str) -> float:

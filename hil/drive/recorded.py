@@ -4,9 +4,11 @@ import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from hil.core.colours_file import read_colours
 from hil.core.product import Product
 from hil.core.run_folder import RunFolder, RunInfo
 from hil.evidence.window import Record
+from hil.lamp.learnt import Learnt, LearntColour
 
 
 def read_record(folder: RunFolder, info: RunInfo, product: Product) -> Record:
@@ -21,7 +23,18 @@ def read_record(folder: RunFolder, info: RunInfo, product: Product) -> Record:
         page=folder.read_page,
         console=folder.read_console,
         began=info.began,
+        learnt=learnt_colours(folder),
     )
+
+
+def learnt_colours(folder: RunFolder) -> Learnt:
+    """What the camera had learnt of the lamp's colours when the run was driven.
+
+    Raises:
+        InputError: it cannot be read.
+    """
+    file = read_colours(folder.colours_file)
+    return {word: LearntColour(seen.share, seen.spread) for word, seen in file.colours.items()} if file else {}
 
 
 @contextmanager

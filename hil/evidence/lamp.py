@@ -72,7 +72,7 @@ class LampView:
         light = read_light(camera.frames.unit[inside], camera.dark)
         return colour_spans(
             times_s[inside],
-            colour_words(light),
+            colour_words(light, self._window.record.learnt),
             light.luminance,
             max_gap_s=LONGEST_GAP_S,
             stamp_sd_s=camera.stamp_sd_s,

@@ -103,7 +103,7 @@ def _frames_read(record: Record, begin_s: float, end_s: float) -> tuple[LampLigh
         return f"camera: {camera.reason}"
     chosen = np.unique(np.linspace(0, len(camera.frames) - 1, MOST_FRAMES).astype(int))
     light = read_light(camera.frames.unit[chosen], camera.dark)
-    return light, np.array(colour_words(light))
+    return light, np.array(colour_words(light, record.learnt))
 
 
 def _seen(word: str, uv: NDArray[np.float64], covariance: NDArray[np.float64]) -> ColourSeen | None:

@@ -13,6 +13,7 @@ from hil.core.frames import LampFrames
 from hil.core.moments import Json, Moment
 from hil.core.product import Product
 from hil.core.readings import Occurrence
+from hil.lamp.learnt import Learnt
 from hil.page.page import Page
 from hil.page.read import read_page
 
@@ -30,6 +31,7 @@ class Record:
     page: Callable[[str], bytes]
     console: Callable[[], bytes]
     began: str = ""  # wall clock, as the run's record states it
+    learnt: Learnt = field(default_factory=dict)  # the lamp's colours as this camera saw them of golden units
     _read: dict[tuple[bytes, str, str], Page] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property

@@ -12,6 +12,7 @@ from hil.lamp.bench_lamp import Delay, SwitchSeen, awake_windows, bench_lamp_del
 from hil.lamp.colour import COLOURS, OFF, SAME_COLOUR, UNRECOGNISED, colour_word
 from hil.lamp.doubt import NotTold, stamp_scatter
 from hil.lamp.flash import FlashRate, flash_rate
+from hil.lamp.learnt import LearntColour, learn_colour
 from hil.lamp.light import DarkReference, FrameLight, LampLight, colour_words, dark_reference, read_light
 from hil.lamp.looks import Look, looks
 from hil.lamp.pattern import passes_through
@@ -31,6 +32,7 @@ __all__ = [
     "FlashRate",
     "FrameLight",
     "LampLight",
+    "LearntColour",
     "Look",
     "NotTold",
     "Span",
@@ -46,6 +48,7 @@ __all__ = [
     "dark_reference",
     "flash_rate",
     "frozen_spans",
+    "learn_colour",
     "looks",
     "passes_through",
     "read_light",

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from hil.lamp.colour import OFF, UNRECOGNISED, luminance_of, uv_of_rgb, uv_spread, words_of
 from hil.lamp.doubt import Bools, Floats
+from hil.lamp.learnt import NOTHING_LEARNT, Learnt, words_by
 
 Crops = npt.NDArray[np.uint8]
 Planes = npt.NDArray[np.float32]
@@ -173,12 +174,17 @@ def read_light(crops: Crops | Sequence[Crops], dark: DarkReference) -> LampLight
     return LampLight(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
-def colour_words(light: LampLight) -> list[str]:
+def colour_words(light: LampLight, learnt: Learnt = NOTHING_LEARNT) -> list[str]:
     """Name each frame's colour: a colour word, "off" for a dark lamp, or "unrecognised".
 
     A frame darker than the dark reference is "unrecognised", not "off": the camera did not see the bench.
+
+    Args:
+        light: of n frames.
+        learnt: colours as this camera saw them of golden units; the others go by the rule for any camera.
     """
     words = words_of(light.rgb_linear, light.rgb_covariance)
+    words = words_by(learnt, light.rgb_linear, light.rgb_covariance, words)
     unlit = [OFF if plausible else UNRECOGNISED for plausible in light.plausible]
     seen = zip(words, unlit, light.lit & light.plausible, strict=True)
     return [word if lit else dark for word, dark, lit in seen]

@@ -1,13 +1,17 @@
 """`hil bench check`: each instrument of the virtual bench tried by itself, and what is said of one that is not ready."""
 
 import json
+import shutil
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from support.lamp_runs import recorded
 from support.runs import Ended, hil
 
+from hil.core.colours_file import read_colours
+from hil.virtual import DEMO_BENCH
 from hil.virtual.scene.picture import Picture
 
 INSTRUMENTS = ("supply", "console", "air monitor", "access point", "probe", "flasher", "lamp camera")
@@ -127,3 +131,20 @@ def test_runs_of_nothing_are_no_qualification(tmp_path: Path) -> None:
     told = hil("bench", "qualify", ".", ".", cwd=tmp_path)
     assert told.code == 2
     assert "not the record of a run" in told.err
+
+
+def test_runs_of_nothing_teach_nothing(tmp_path: Path) -> None:
+    told = hil("bench", "learn", ".", cwd=tmp_path)
+    assert told.code == 2
+    assert "not the record of a run" in told.err
+
+
+def test_what_a_camera_learns_lies_beside_the_bench_file(tmp_path: Path) -> None:
+    recorded(tmp_path / "run")
+    shutil.copy(DEMO_BENCH, tmp_path / "bench.toml")
+    told = hil("bench", "learn", "run", "--bench", "bench.toml", cwd=tmp_path)
+    assert told.code == 0, told.err
+    assert "Colours file: bench.colours.json." in told.out
+    learnt = read_colours(tmp_path / "bench.colours.json")
+    assert learnt is not None
+    assert (learnt.product, set(learnt.colours)) == ("Mossgate MV-2", {"white", "blue", "green"})

@@ -93,14 +93,15 @@ class Conditions:
     said: dict[str, float | str]
 
 
-def draw_conditions(seed: int, attempt: int, word: str | None, over: DeskRange) -> Conditions:
-    """Draw all conditions. Each part has a stream of its own: view, room and board are the same for every word."""
+def draw_conditions(seed: int, attempt: int, word: str | None, over: DeskRange, unit: int = 0) -> Conditions:
+    """Draw all conditions. Each part has a stream of its own: view, room and board are the same for every word and unit."""
     streams = [np.random.default_rng((seed, attempt, part)) for part in range(6)]
     view = _view(streams[0], over)
     room = _room(streams[1], over)
     said: dict[str, float | str] = {}
     settings = _settings(streams[2], view, room, over, said)
-    lamp = draw_lamp(streams[3], word, over)
+    another = np.random.default_rng((seed, attempt, 3, unit)) if unit else None
+    lamp = draw_lamp(streams[3], word, over, another)
     neighbours = _neighbours(streams[4], word, over)
     board = one_of(streams[5], over.boards)
     switching_hz = _seen_switching_hz(streams[5], settings.exposure_s, over)

@@ -19,7 +19,9 @@ fringes, ghosts, moving things, shadows, temporal compression (H.264), infrared,
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,9 +116,31 @@ def draw_desk(seed: int, word: str | None, over: DeskRange = _USUAL) -> Desk:
     )
 
 
-def _attempt(seed: int, attempt: int, word: str | None, over: DeskRange) -> Desk | None:
+def draw_bench(seed: int, words: Sequence[str], units: int, over: DeskRange = _USUAL) -> dict[tuple[int, str], Desk]:
+    """Draw one room, camera and view with so many units of one product, by unit and word; each shows every word.
+
+    Their lamps are of one kind and as bright, and differ in their emitters.
+
+    Raises:
+        ValueError: in no such bench of these ranges could every word of every unit be named.
+    """
+    for attempt in range(_MOST_ATTEMPTS):
+        desks: dict[tuple[int, str], Desk] = {}
+        for unit, word in product(range(units), words):
+            desk = _attempt(seed, attempt, word, over, unit)
+            if desk is None:
+                break
+            desks[unit, word] = desk
+        else:
+            return desks
+    raise ValueError(
+        f"seed {seed}: of {_MOST_ATTEMPTS} benches, in none could all of {', '.join(words)} be named by looking"
+    )
+
+
+def _attempt(seed: int, attempt: int, word: str | None, over: DeskRange, unit: int = 0) -> Desk | None:
     """Draw once; give nothing where the lamp could not be named."""
-    conditions = draw_conditions(seed, attempt, word, over)
+    conditions = draw_conditions(seed, attempt, word, over, unit)
     view, camera, lamp = conditions.view, conditions.settings.camera, conditions.lamp.as_if_lit()
     lamp_px = lamp.window_mm * view.pixels_per_mm
     if lamp_px * math.cos(math.radians(view.angle_deg)) < over.lamp_px[0] or lamp_px > over.lamp_px[1]:

@@ -82,15 +82,18 @@ class Lamp:
         return self if self.drive.any() else replace(self, drive=np.full_like(self.drive, self.brightness))
 
 
-def draw_lamp(rng: np.random.Generator, word: str | None, over: DeskRange) -> Lamp:
+def draw_lamp(
+    rng: np.random.Generator, word: str | None, over: DeskRange, another: np.random.Generator | None = None
+) -> Lamp:
     """Draw a lamp that shows `word`, or `None` for the colour between words, which only single emitters have.
 
-    "off" is a lamp that stays dark.
+    "off" is a lamp that stays dark. `another` draws that of another unit: of the same kind and as bright, with other emitters.
     """
     kind = one_of(rng, over.lamp_kinds)
     if word is None and kind in _ADDRESSABLE:
         kind = "signal lamp"
     brightness = by_ratio(rng, over.brightness)
+    rng = another or rng
     if kind in _ADDRESSABLE:
         return _addressable(rng, kind, word, brightness)
     return _single(rng, kind, word, brightness)

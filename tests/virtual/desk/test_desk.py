@@ -12,7 +12,9 @@ import pytest
 
 from hil.virtual.desk import WORDS, Desk, DeskRange, draw_desk
 from hil.virtual.desk.conditions import draw_conditions
+from hil.virtual.desk.desk import draw_bench
 from hil.virtual.desk.naming import has_its_colour
+from hil.virtual.desk.ranges import LAMP_KINDS
 
 SEEDS = range(4)
 STILL = DeskRange(ripple=(0, 0), ambient_change=(0, 0), cloudy=0.0, neighbours=(0, 0), banded=0.0)
@@ -120,3 +122,14 @@ def test_what_cannot_be_is_refused() -> None:
         DeskRange(angle_deg=(9, 3))
     with pytest.raises(ValueError, match="lit goes from 0 to 1"):
         draw_desk(1, "red").picture(1.5, 0)
+
+
+def test_units_of_a_bench_differ_in_their_emitters_alone() -> None:
+    desks = draw_bench(3, ("red", "green"), 2, DeskRange(lamp_kinds=LAMP_KINDS[:2]))
+    assert set(desks) == {(unit, word) for unit in (0, 1) for word in ("red", "green")}
+    golden, other = desks[0, "green"], desks[1, "green"]
+    own = {"luminous_intensity_cd", "shown_hue_deg", "shown_saturation"}
+    differ = {key for key, value in golden.said.items() if other.said[key] != value}
+    assert {"luminous_intensity_cd", "shown_hue_deg"} <= differ <= own
+    assert (golden.picture(0.0, 0) == other.picture(0.0, 0)).all()
+    assert (golden.picture(1.0, 0) != other.picture(1.0, 0)).any()
