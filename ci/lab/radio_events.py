@@ -32,7 +32,7 @@ from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.dhcp_messages import read_dhcp
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture
-from hil.instruments.stations import NetworkPlan
+from hil.instruments.network_plan import NetworkPlan
 
 ROUNDS, LIMIT_S = 20, 40.0
 CHANNEL = 6

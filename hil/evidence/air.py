@@ -139,8 +139,8 @@ class AirView:
         return self._heard(self.hotspot_beacons, f"beacon of {self.hotspot_name!r}")
 
     def secured_as(self, security: str) -> Seen:
-        """Whether every beacon of the hotspot announced that security."""
-        odd = [m for m in self.hotspot_beacons if m.data.get("security") != security]
+        """Whether every beacon of the hotspot announced that security, if perhaps along with a better one."""
+        odd = [m for m in self.hotspot_beacons if security not in m.text("security").split(" and ")]
         if odd:
             return Seen(False, f"a beacon announces {odd[0].text('security')}", odd[0].time_s)
         return self._heard(self.hotspot_beacons, f"beacon that announces {security}")

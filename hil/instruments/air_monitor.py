@@ -29,9 +29,11 @@ from hil.core.lag import RECENT, Lag
 from hil.core.moments import Json, Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.dhcp_messages import read_dhcp
+from hil.instruments.network_plan import security_by
 
 LINKTYPE_RADIOTAP = 127  # draft-ietf-opsawg-pcaplinktype: 802.11 with a radiotap header
-PSK_SUITES = (2, 6)  # IEEE 802.11-2020 table 9-151: PSK, PSK with SHA-256
+PSK_SUITES, SAE_SUITES = {2, 6}, {8}  # IEEE 802.11-2020 table 9-151: PSK, PSK with SHA-256; SAE
+OUI = 0x000FAC  # of the standard's own suites
 LAG_AT_FIRST_REAL_S = 0.003  # doubt of a frame's time of arrival, until enough control beacons came; no source
 LEAST_LAG_REAL_S = 0.001  # the quickest frame is late too, by what no time stamp tells; common practice, no source
 CACHED = 512
@@ -145,7 +147,7 @@ def _dissect(packet: Packet) -> tuple[str, Details]:
     if signal is not None:
         details["signal_dbm"] = int(signal)
     if Dot11Beacon in packet:
-        return "beacon", details | _name_of(packet) | {"security": _security(packet), "channel": _channel(packet)}
+        return "beacon", details | _name_of(packet) | _secured(packet) | {"channel": _channel(packet)}
     if Dot11ProbeReq in packet:
         return "seeks", details | _name_of(packet)
     if Dot11AssoReq in packet:
@@ -179,9 +181,13 @@ def _channel(packet: Packet) -> int | None:
     return octets[0] if octets else None
 
 
-def _security(packet: Packet) -> str:
+def _secured(packet: Packet) -> Details:
+    """How the network is secured, by its RSN element, and whether its management frames are protected."""
     rsn = packet.getlayer(Dot11EltRSN)
-    if rsn is not None:
-        suites = {int(suite.suite) for suite in rsn.akm_suites}
-        return "wpa2" if suites & set(PSK_SUITES) else "other"
-    return "wep" if packet[Dot11Beacon].cap.privacy else "open"
+    if rsn is None:
+        return {"security": "wep" if packet[Dot11Beacon].cap.privacy else "open", "protected_frames": "off"}
+    suites = {int(suite.suite) for suite in rsn.akm_suites if suite.oui == OUI}
+    return {
+        "security": security_by(psk=bool(suites & PSK_SUITES), sae=bool(suites & SAE_SUITES)),
+        "protected_frames": ("required" if rsn.mfp_required else "optional") if rsn.mfp_capable else "off",
+    }

@@ -22,12 +22,12 @@ from hil.instruments.host.air_capture import AirCapture, akin
 from hil.instruments.host.probe import HostProbe
 from hil.instruments.lamp_camera import LampCamera
 from hil.instruments.line_lamp import LineLamp
+from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.operator import EnterKey, Operator
 from hil.instruments.power.by_operator import OperatorPower
 from hil.instruments.power.hub_port import HubPortPower
 from hil.instruments.power.relay import RelayPower
 from hil.instruments.power.scpi import ScpiPower
-from hil.instruments.stations import NetworkPlan
 from hil.instruments.visits import Visits
 
 REAL_SPEED = 1.0

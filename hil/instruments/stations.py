@@ -13,41 +13,16 @@ from typing import Literal
 
 from hil.core.errors import InstrumentGone
 from hil.core.lag import Lag
-from hil.core.leases import USUAL_S
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
 from hil.instruments.lookups import NAMES_PORT, NUMBERS, Question, read_answer
+from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.report_receiver import Report, ReportReceiver
 
 LAG_AT_FIRST_REAL_S = 0.02  # until enough of a daemon's answers were timed; common practice, no source
 RADIOS = 2  # of the access point: so many networks at once
 Details = Mapping[str, Json]
 Manner = Literal["answers", "is silent", "refuses"]
-
-
-@dataclass(frozen=True, slots=True)
-class NetworkPlan:
-    """A network the access point is to offer, on one channel: WPA2, or open where there is no passphrase.
-
-    A `hidden` one leaves its name out of its beacons. `lease_delay_s` is how long its DHCP server keeps an offer back; None:
-    it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4). A
-    lease is for `lease_s`; the shortest that every server gives is two minutes.
-    `weaker_by_db` is how much less strongly than usual it is sent.
-    """
-
-    name: str
-    passphrase: str | None
-    channel: int
-    hidden: bool = False
-    lease_delay_s: float | None = 0.0
-    refuses_leases: bool = False
-    lease_s: float = USUAL_S
-    weaker_by_db: float = 0.0
-
-    @property
-    def security(self) -> str:
-        """As a beacon announces it."""
-        return "open" if self.passphrase is None else "wpa2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +182,7 @@ class AccessPoint(Station):
             radio=radio,
             bssid=bssid,
             security=plan.security,
+            protected_frames=plan.protection,
             hidden=plan.hidden,
             lease_delay_s=plan.lease_delay_s,
             refuses_leases=plan.refuses_leases,
@@ -255,6 +231,7 @@ class AccessPoint(Station):
 class Probe(Station):
     """The bench's own station. Books `joined`, `leased`, `join failed`, `left`, and what it asks for by datagrams.
 
+    With `joined` it tells how the network is secured, by its own scan.
     Of each question for a name: `asks for a name`, then `name answered` or `name unanswered`, by its number; of what is
     sent without waiting for an answer `sends a datagram`.
     """

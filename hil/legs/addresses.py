@@ -7,7 +7,7 @@ from urllib.parse import urljoin
 from hil.core.product import Product
 from hil.core.stages import Connected
 from hil.instruments.bench import Bench
-from hil.instruments.stations import NetworkPlan
+from hil.instruments.network_plan import NetworkPlan
 from hil.legs.door import Door, come_back, doubt_store, network_door
 from hil.legs.leg import leg
 from hil.legs.moves import CUT_S, cut_supply, unit_address, watch_stay

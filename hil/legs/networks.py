@@ -11,7 +11,7 @@ from hil.core.product import Product
 from hil.core.stages import Off
 from hil.core.timeline import Expired
 from hil.instruments.bench import Bench
-from hil.instruments.stations import NetworkPlan
+from hil.instruments.network_plan import NetworkPlan
 from hil.legs.leg import leg
 from hil.legs.moves import CUT_S, STEADY_S, wait_connected, watch_stay
 

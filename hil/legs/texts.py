@@ -8,7 +8,7 @@ from hil.core.form_promise import Setting
 from hil.core.product import Product
 from hil.core.stages import Connected
 from hil.instruments.bench import Bench
-from hil.instruments.stations import NetworkPlan
+from hil.instruments.network_plan import NetworkPlan
 from hil.legs.awkward_texts import HEX_KEY, NETWORKS, TEXTS, AwkwardNetwork
 from hil.legs.door import (
     Door,

@@ -24,7 +24,8 @@ from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.lamp_camera import LampCamera, Region
-from hil.instruments.stations import RADIOS, NetworkPlan
+from hil.instruments.network_plan import NetworkPlan
+from hil.instruments.stations import RADIOS
 from hil.instruments.visits import Visits
 from hil.virtual.air.monitor import Monitor
 from hil.virtual.bench_air import AirThread

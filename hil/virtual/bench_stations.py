@@ -10,7 +10,8 @@ from hil.core.errors import InstrumentGone
 from hil.core.moments import Json
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.endpoint import ProxyEndpoint
-from hil.instruments.stations import RADIOS, AccessPoint, Details, Exchanged, Lease, NetworkPlan, Probe, SpareAddress
+from hil.instruments.network_plan import NetworkPlan
+from hil.instruments.stations import RADIOS, AccessPoint, Details, Exchanged, Lease, Probe, SpareAddress
 from hil.virtual.air.datagrams import Datagram
 from hil.virtual.air.radio import HotspotPlan, Radio, RadioEvent
 from hil.virtual.bench_air import ORDER_REAL_S, AirThread
@@ -93,6 +94,8 @@ class VirtualAccessPoint(AccessPoint):
             refuses_leases=plan.refuses_leases,
             lease_s=round(plan.lease_s),
             weaker_by_db=plan.weaker_by_db,
+            key_management=plan.key_management,
+            protected_frames=plan.protection,
         )
         self._air.run(self._radios[radio].host(hotspot))
         return self._addresses[radio]

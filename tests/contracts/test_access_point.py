@@ -18,12 +18,14 @@ from hil.core.leases import RENEWS_AT, SHORTEST_S
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.host.access_point import HostAccessPoint
-from hil.instruments.stations import AccessPoint, NetworkPlan
+from hil.instruments.network_plan import KeyManagement, NetworkPlan, ProtectedFrames
+from hil.instruments.stations import AccessPoint
 from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualAccessPoint
 from hil.virtual.world import WorldProcess
 
 NETWORK = NetworkPlan("bench-q7 ☘", "leaf & stem, 1", 1)
+WPA3 = replace(NETWORK, key_management="wpa3")
 LIMIT_S = 40.0  # real seconds; the lab's machine is slow
 REPORTING = ("takes reports", "called", "report")
 QUIET_S = {"virtual": 2.0, "lab": 8.0}
@@ -142,6 +144,36 @@ def test_a_lease_that_is_refused_is_asked_for_and_not_given(scene: Scene, place:
 def test_a_hidden_and_open_network_is_joined_by_its_name(scene: Scene) -> None:
     scene.access_point.up(NetworkPlan(NETWORK.name, None, 6, hidden=True))
     scene.guest.join(NETWORK.name, None)
+    scene.seen("leased")
+
+
+@pytest.mark.parametrize(
+    ("key_management", "protected_frames", "is_joined"),
+    [
+        ("wpa2", "optional", True),
+        ("wpa2", "required", False),
+        ("wpa2 and wpa3", "optional", True),
+        ("wpa3", "required", False),
+    ],
+)
+def test_a_unit_that_knows_wpa2_alone_joins_where_that_is_enough(
+    scene: Scene, place: str, key_management: KeyManagement, protected_frames: ProtectedFrames, is_joined: bool
+) -> None:
+    scene.access_point.up(replace(NETWORK, key_management=key_management, protected_frames=protected_frames))
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    if is_joined:
+        scene.seen("leased")
+    else:
+        assert isinstance(scene.wait("joined", limit_s=2.0 * QUIET_S[place]), Expired)
+
+
+@pytest.mark.parametrize("plan", [WPA3, replace(NETWORK, protected_frames="required")])
+def test_a_unit_that_knows_more_joins_the_networks_that_ask_for_it(scene: Scene, plan: NetworkPlan) -> None:
+    if not isinstance(scene.guest, HostGuest):
+        pytest.skip("no station of the virtual air knows SAE or protects its frames")
+    scene.guest.knows = "wpa2 and wpa3"
+    scene.access_point.up(plan)
+    scene.guest.join(plan.name, plan.passphrase)
     scene.seen("leased")
 
 

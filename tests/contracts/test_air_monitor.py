@@ -7,7 +7,7 @@ tshark reads the same capture, and strangers' frames must not be in it.
 import contextlib
 import subprocess
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -19,7 +19,8 @@ from hil.core.timeline import Expired, Timeline
 from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture
-from hil.instruments.stations import AccessPoint, NetworkPlan
+from hil.instruments.network_plan import KeyManagement, NetworkPlan, ProtectedFrames
+from hil.instruments.stations import AccessPoint
 from hil.virtual.air.monitor import Monitor
 from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualAccessPoint
@@ -98,6 +99,50 @@ def test_a_network_is_heard_as_it_is(scene: Scene) -> None:
     beacon = scene.hear("beacon", scene.up(NETWORK))
     assert (beacon.text("name"), beacon.text("security"), beacon.data["channel"]) == (NETWORK.name, "wpa2", CHANNEL)
     assert beacon.doubt_s < 0.1
+
+
+@pytest.mark.parametrize(
+    ("passphrase", "key_management", "protected_frames", "by_tshark"),
+    [
+        # Key management suites of IEEE 802.11-2020 table 9-151: 2 PSK, 8 SAE; frames protected (required, capable).
+        (None, "wpa2", "off", ["", "", ""]),
+        (NETWORK.passphrase, "wpa2", "off", ["2", "0", "0"]),
+        (NETWORK.passphrase, "wpa2", "optional", ["2", "0", "1"]),
+        (NETWORK.passphrase, "wpa2", "required", ["2", "1", "1"]),
+        (NETWORK.passphrase, "wpa2 and wpa3", "optional", ["2,8", "0", "1"]),
+        (NETWORK.passphrase, "wpa3", "required", ["8", "1", "1"]),
+    ],
+)
+def test_how_a_network_is_secured_is_told_by_its_beacon_and_tshark_reads_the_same(
+    scene: Scene,
+    passphrase: str | None,
+    key_management: KeyManagement,
+    protected_frames: ProtectedFrames,
+    by_tshark: list[str],
+) -> None:
+    plan = replace(NETWORK, passphrase=passphrase, key_management=key_management, protected_frames=protected_frames)
+    bssid = scene.up(plan)
+    beacon = scene.hear("beacon", bssid)
+    assert (beacon.text("security"), beacon.text("protected_frames")) == (plan.security, protected_frames)
+    scene.access_point.down()
+    fields = ["wlan.rsn.akms.type", "wlan.rsn.capabilities.mfpr", "wlan.rsn.capabilities.mfpc"]
+    words = [
+        "tshark",
+        "-r",
+        str(scene.capture),
+        "-Y",
+        f"wlan.fc.type_subtype == 8 && wlan.sa == {bssid}",
+        "-T",
+        "fields",
+    ]
+    done = subprocess.run(
+        [*words, *(word for field in fields for word in ("-e", field))],
+        capture_output=True,
+        text=True,
+        timeout=60.0,
+        check=True,
+    )
+    assert {tuple(line.split("\t")) for line in done.stdout.splitlines()} == {tuple(by_tshark)}
 
 
 def test_who_joins_is_heard(scene: Scene) -> None:

@@ -19,7 +19,7 @@ from hil.instruments.console import Console
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture
 from hil.instruments.host.probe import HostProbe
-from hil.instruments.stations import NetworkPlan
+from hil.instruments.network_plan import NetworkPlan
 from hil.virtual.lab.usb_serial import UsbSerialPort
 
 pytestmark = pytest.mark.skipif(os.environ.get("LAB") != "1", reason="needs the lab's radios: ci/measure lab")

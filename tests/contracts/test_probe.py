@@ -18,8 +18,9 @@ from hil.core.clock import Clock
 from hil.core.timeline import Timeline
 from hil.instruments.host.access_point import ADDRESS, HostAccessPoint
 from hil.instruments.host.probe import HostProbe
+from hil.instruments.network_plan import KeyManagement, NetworkPlan
 from hil.instruments.pages import Pages
-from hil.instruments.stations import NetworkPlan, Probe
+from hil.instruments.stations import Probe
 from hil.virtual.air.radio import HotspotPlan, Radio
 from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualProbe
@@ -37,6 +38,8 @@ class Scene:
     probe: Probe
     timeline: Timeline
     address: str
+    offer: Callable[[str | None, KeyManagement], None]
+    """Have the hotspot secured otherwise: with that key, and so."""
 
     def kinds(self) -> list[str]:
         """What the probe booked, but for its answers."""
@@ -78,7 +81,12 @@ def virtual_scene(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
     probe = VirtualProbe(timeline, air, process.port("port"), bytes.fromhex("0200000000a1"), seed=1)
     stack.callback(probe.close)
     probe.start()
-    return Scene(probe, timeline, "203.0.113.1")
+
+    def offer(key: str | None, key_management: KeyManagement) -> None:
+        octets = None if key is None else key.encode()
+        air.run(unit.host(HotspotPlan(NAME.encode(), octets, 6, "203.0.113.1", key_management=key_management)))
+
+    return Scene(probe, timeline, "203.0.113.1", offer)
 
 
 def lab_scene(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> Scene:
@@ -92,7 +100,12 @@ def lab_scene(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> 
     serve(unit.namespace.socket_here(listening), stack)
     probe = HostProbe(timeline, "wlan2", folder / "probe")
     stack.callback(probe.close)
-    return Scene(probe, timeline, ADDRESS)
+    return Scene(
+        probe,
+        timeline,
+        ADDRESS,
+        lambda key, key_management: unit.up(NetworkPlan(NAME, key, 6, key_management=key_management)),
+    )
 
 
 @pytest.fixture
@@ -124,6 +137,27 @@ def test_with_the_right_key_it_is_in_and_has_an_address(scene: Scene, unit_s: Ca
     scene.probe.ask_status()
     scene.probe.leave()
     assert scene.kinds()[-1] == "left"
+
+
+@pytest.mark.parametrize(
+    ("key", "key_management", "security"),
+    [(None, "wpa2", "open"), (KEY, "wpa2", "wpa2"), (KEY, "wpa2 and wpa3", "wpa2 and wpa3"), (KEY, "wpa3", "wpa3")],
+)
+def test_it_joins_however_the_hotspot_is_secured_and_tells_how(
+    scene: Scene,
+    place: str,
+    unit_s: Callable[[float], float],
+    key: str | None,
+    key_management: KeyManagement,
+    security: str,
+) -> None:
+    scene.offer(key, key_management)
+    if (place, security) == ("virtual", "wpa3"):  # no station of the virtual air knows SAE
+        assert scene.probe.join(NAME, key, unit_s(SHORT_S[place])) is None
+        return
+    assert scene.probe.join(NAME, key, unit_s(LIMIT_S)) is not None
+    joined = next(m for m in scene.timeline.since() if m.is_("probe", "joined"))
+    assert joined.text("security") == security
 
 
 def test_a_wrong_key_is_told_as_such(scene: Scene, place: str, unit_s: Callable[[float], float]) -> None:

@@ -175,6 +175,8 @@ class TestSecured:
     def test_every_beacon_counts(self) -> None:
         on_air = beacons(110.0, 120.0)
         assert view(HEARING, on_air).secured_as("wpa2").holds is True
+        assert view(HEARING, beacons(0.0, END_S, security="wpa2 and wpa3")).secured_as("wpa2").holds is True
+        assert view(HEARING, beacons(0.0, END_S, security="wpa3")).secured_as("wpa2").holds is False
         seen = view(HEARING, on_air, beacons(120.0, END_S, security="open")).secured_as("wpa2")
         assert seen.holds is False
         assert "open" in seen.text

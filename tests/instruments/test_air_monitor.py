@@ -76,8 +76,10 @@ def ear(tmp_path: Path) -> Iterator[Ear]:
     made.monitor.close()
 
 
-def offer(name: bytes = NAME.encode(), *, channel: int = 6, secured: bool = True, stamp_us: int = 123_456) -> Offer:
-    return Offer(name, channel, secured, 100, stamp_us)
+def offer(
+    name: bytes = NAME.encode(), *, channel: int = 6, rsn: bytes = frames.RSN_PSK_CCMP, stamp_us: int = 123_456
+) -> Offer:
+    return Offer(name, channel, rsn, 100, stamp_us)
 
 
 def by_scapy(layer: Packet, receiver: str = ALL_TEXT, sender: str = AP_TEXT, bssid: str = AP_TEXT) -> Packet:
@@ -88,15 +90,15 @@ def ssid(name: bytes) -> Dot11Elt:
     return Dot11Elt(ID=0, info=name)
 
 
-def scapy_beacon(*, psk: int | None = 2, privacy: bool = True, name: bytes = NAME.encode()) -> Packet:
+def scapy_beacon(*suites: int, privacy: bool = True, name: bytes = NAME.encode()) -> Packet:
     capability = "ESS+privacy" if privacy else "ESS"
     layers = Dot11Beacon(cap=capability, timestamp=987_654, beacon_interval=100) / ssid(name)
     layers = layers / Dot11Elt(ID=3, info=b"\x06")
-    if psk is not None:
+    if suites:
         layers = layers / Dot11EltRSN(
             group_cipher_suite=RSNCipherSuite(cipher=4),
             pairwise_cipher_suites=[RSNCipherSuite(cipher=4)],
-            akm_suites=[AKMSuite(suite=psk)],
+            akm_suites=[AKMSuite(suite=suite) for suite in suites],
         )
     return by_scapy(layers)
 
@@ -115,37 +117,44 @@ class TestBeacon:
             "name": NAME,
             "name_octets": NAME.encode().hex(),
             "security": "wpa2",
+            "protected_frames": "off",
             "channel": 6,
             "tsf": 123_456,
         }
 
     def test_of_scapy(self, ear: Ear) -> None:
-        (seen,) = ear.hear(scapy_beacon())
+        (seen,) = ear.hear(scapy_beacon(2))
         told = ("name", "security", "channel", "tsf", "from")
         assert [seen.data[key] for key in told] == [NAME, "wpa2", 6, 987_654, AP_TEXT]
 
     @pytest.mark.parametrize(
         ("packet", "security"),
         [
-            (scapy_beacon(psk=2), "wpa2"),  # IEEE 802.11-2020 table 9-151: 2 PSK, 6 PSK with SHA-256
-            (scapy_beacon(psk=6), "wpa2"),
-            (scapy_beacon(psk=8), "other"),  # SAE, which WPA3 uses
-            (scapy_beacon(psk=1), "other"),  # IEEE 802.1X
-            (scapy_beacon(psk=None, privacy=False), "open"),
-            (scapy_beacon(psk=None, privacy=True), "wep"),
+            (scapy_beacon(2), "wpa2"),  # IEEE 802.11-2020 table 9-151: 2 PSK, 6 PSK with SHA-256
+            (scapy_beacon(6), "wpa2"),
+            (scapy_beacon(2, 8), "wpa2 and wpa3"),  # 8 SAE
+            (scapy_beacon(8), "wpa3"),
+            (scapy_beacon(1), "other"),  # IEEE 802.1X
+            (scapy_beacon(privacy=False), "open"),
+            (scapy_beacon(privacy=True), "wep"),
         ],
     )
     def test_security(self, ear: Ear, packet: Packet, security: str) -> None:
         assert ear.hear(packet)[0].data["security"] == security
 
-    @pytest.mark.parametrize("secured", [True, False])
-    def test_security_of_the_virtual_air(self, ear: Ear, secured: bool) -> None:
-        (seen,) = ear.hear(frames.beacon(AP, 1, offer(secured=secured)))
-        assert seen.data["security"] == ("wpa2" if secured else "open")
+    @pytest.mark.parametrize(("capable", "required", "told"), [(0, 0, "off"), (1, 0, "optional"), (1, 1, "required")])
+    def test_protected_frames(self, ear: Ear, capable: int, required: int, told: str) -> None:
+        packet = scapy_beacon(2)
+        packet[Dot11EltRSN].mfp_capable, packet[Dot11EltRSN].mfp_required = capable, required
+        assert ear.hear(packet)[0].data["protected_frames"] == told
+
+    def test_a_network_without_an_rsn_element_of_the_virtual_air(self, ear: Ear) -> None:
+        (seen,) = ear.hear(frames.beacon(AP, 1, offer(rsn=b"")))
+        assert (seen.data["security"], seen.data["protected_frames"]) == ("open", "off")
 
     @pytest.mark.parametrize("name", [b"", b"x" * 32, "Gewächshaus".encode(), b"\xff\xfe\x00", b"\x00" * 8])
     def test_any_octets_may_be_a_name(self, ear: Ear, name: bytes) -> None:
-        for packet in (frames.beacon(AP, 1, offer(name)), scapy_beacon(name=name)):
+        for packet in (frames.beacon(AP, 1, offer(name)), scapy_beacon(2, name=name)):
             (seen,) = ear.hear(packet)
             assert bytes.fromhex(seen.text("name_octets")) == name
             assert isinstance(seen.data["name"], str)
@@ -167,7 +176,7 @@ class TestBeacon:
 
     def test_a_frame_check_sequence_at_its_end_is_none_of_its_content(self, ear: Ear) -> None:
         """Many monitors hand frames over with their check sequence: radiotap flags bit 0x10."""
-        inner = scapy_beacon()
+        inner = scapy_beacon(2)
         header = RadioTap(present="Flags", Flags="FCS")
         whole = header / Dot11FCS(bytes(Dot11FCS(addr1=ALL_TEXT, addr2=AP_TEXT, addr3=AP_TEXT) / inner.payload))
         (seen,) = ear.hear(whole)
@@ -219,7 +228,7 @@ def test_all_else_is_recorded_and_told_of_nothing(ear: Ear, packet: bytes) -> No
 def test_octets_that_are_no_frames_do_no_harm(ear: Ear) -> None:
     """What an adapter hands over may be anything; seeded, so that a failure can be looked at again."""
     dice = random.Random(5)
-    whole = [frames.radiotap(6, -40, 1) + frames.beacon(AP, 1, offer()), bytes(RadioTap() / scapy_beacon())]
+    whole = [frames.radiotap(6, -40, 1) + frames.beacon(AP, 1, offer()), bytes(RadioTap() / scapy_beacon(2))]
     rubbish = [b"", b"\x00", b"\x00\x00\xff\xff", b"\xff" * 200, frames.radiotap(6, -40, 1)]
     rubbish += [dice.randbytes(dice.randrange(300)) for _ in range(200)]
     rubbish += [frame[:cut] for frame in whole for cut in range(len(frame))]

@@ -14,8 +14,9 @@ from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.bench_lamp import BenchLamp
 from hil.instruments.controls import Controls
+from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.power import Power, SupplyState
-from hil.instruments.stations import AccessPoint, Details, Exchanged, Lease, NetworkPlan, Probe, SpareAddress
+from hil.instruments.stations import AccessPoint, Details, Exchanged, Lease, Probe, SpareAddress
 
 SPEED = 20.0
 LIMIT_S = 400.0  # unit seconds

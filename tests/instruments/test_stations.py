@@ -11,7 +11,8 @@ import pytest
 
 from hil.core.clock import Clock
 from hil.core.timeline import Timeline
-from hil.instruments.stations import AccessPoint, Details, Exchanged, Lease, NetworkPlan, Probe, SpareAddress
+from hil.instruments.network_plan import NetworkPlan
+from hil.instruments.stations import AccessPoint, Details, Exchanged, Lease, Probe, SpareAddress
 
 PLAN = NetworkPlan("bench-q7", "leaf and stem", 6)
 BSSIDS = ("02:00:00:00:06:01", "02:00:00:00:06:02")
@@ -72,6 +73,8 @@ def test_the_plan_on_the_air_is_left_alone(timeline: Timeline) -> None:
         {"refuses_leases": True},
         {"channel": 11},
         {"weaker_by_db": 25.0},
+        {"key_management": "wpa2 and wpa3"},
+        {"protected_frames": "optional"},
     ],
 )
 def test_another_plan_takes_its_place(timeline: Timeline, change: dict[str, object]) -> None:
@@ -101,6 +104,7 @@ def test_all_of_the_plan_is_booked_but_its_key(timeline: Timeline) -> None:
         "radio": 0,
         "bssid": BSSIDS[0],
         "security": "wpa2",
+        "protected_frames": "off",
         "hidden": True,
         "lease_delay_s": 10.0,
         "refuses_leases": False,

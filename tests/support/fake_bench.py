@@ -23,8 +23,9 @@ from hil.instruments.bench_lamp import BenchLamp
 from hil.instruments.console import Console
 from hil.instruments.flasher import Flasher
 from hil.instruments.lamp_camera import LampCamera
+from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.power import Power, SupplyState
-from hil.instruments.stations import AccessPoint, NetworkPlan, Probe
+from hil.instruments.stations import AccessPoint, Probe
 from hil.instruments.visits import Visits
 from hil.legs.leg import LegCall
 from hil.virtual import DEMO_PRODUCT

@@ -9,6 +9,7 @@ from typing import Protocol
 from hil.instruments.host.lease_client import LeaseClient
 from hil.instruments.host.namespace import Namespace
 from hil.instruments.host.radio_station import RadioStation
+from hil.instruments.network_plan import KeyManagement
 from hil.virtual.air.radio import Radio
 from hil.virtual.bench_air import AirThread
 
@@ -70,6 +71,7 @@ class HostGuest:
         self._interface = interface
         self.namespace = Namespace("unit-1", [interface])
         self.address = self.namespace.address_of(interface)
+        self.knows: KeyManagement = "wpa2"  # as on the virtual air
         self._clients: list[LeaseClient] = []
         self._station = RadioStation(
             self.namespace, interface, folder / "supplicant.log", self._told, "the unit's radio"
@@ -77,7 +79,7 @@ class HostGuest:
 
     def join(self, name: str, key: str | None) -> None:
         """Begin to try."""
-        self._station.select(name.encode(), key)
+        self._station.select(name.encode(), key, knows=self.knows)
 
     def _told(self, report: str, _came_s: float) -> None:
         if report.startswith("CTRL-EVENT-CONNECTED"):

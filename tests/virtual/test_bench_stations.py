@@ -14,7 +14,7 @@ import pytest
 from hil.core.clock import Clock
 from hil.core.moments import Moment
 from hil.core.timeline import Timeline
-from hil.instruments.stations import NetworkPlan
+from hil.instruments.network_plan import NetworkPlan
 from hil.virtual.air.datagrams import Datagram
 from hil.virtual.air.radio import HotspotPlan, Radio, RadioEvent
 from hil.virtual.bench_air import AirThread

@@ -5,6 +5,7 @@ Reason and status numbers are IEEE 802.11-2020 Tables 9-49 and 9-50; channel cen
 
 import random
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from scapy.layers.dot11 import (
@@ -30,7 +31,7 @@ from hil.virtual.air.handshake import Authenticator
 AP = bytes.fromhex("02a0b0c0d0e1")
 STATION = bytes.fromhex("02a0b0c0d0e2")
 AP_TEXT, STATION_TEXT, ALL_TEXT = "02:a0:b0:c0:d0:e1", "02:a0:b0:c0:d0:e2", "ff:ff:ff:ff:ff:ff"
-OFFER = Offer(ssid=b"Mossgate vent", channel=6, secured=True, interval_tu=100, timestamp_us=123_456_789)
+OFFER = Offer(ssid=b"Mossgate vent", channel=6, rsn=frames.RSN_PSK_CCMP, interval_tu=100, timestamp_us=123_456_789)
 
 
 def ssid_by_scapy(packet: Dot11) -> bytes:
@@ -44,6 +45,14 @@ def iterate_elements(packet: Dot11) -> list[Dot11Elt]:
         found.append(layer)
         layer = layer.payload
     return found
+
+
+@pytest.mark.parametrize("security", ["wpa2", "wpa2 and wpa3", "wpa3"])
+def test_the_security_of_a_network_is_read_back_and_what_is_cut_short_has_none(security: str) -> None:
+    content = frames.rsn(security, "required")
+    assert (frames.security_of(content), frames.read_rsn(content)[1]) == (security, True)
+    assert frames.security_of(b"") == "open"
+    assert [frames.security_of(content[:octets]) for octets in range(1, 15)] == ["other"] * 14
 
 
 def test_scapy_reads_a_beacon() -> None:
@@ -65,7 +74,13 @@ def test_scapy_reads_the_security_of_a_network() -> None:
     assert security.group_cipher_suite.cipher == 4
     assert [suite.cipher for suite in security.pairwise_cipher_suites] == [4]
     assert [suite.suite for suite in security.akm_suites] == [2]
-    open_offer = Offer(b"open", 1, secured=False, interval_tu=100, timestamp_us=0)
+    # Capabilities: bit 6 frames protection required, bit 7 capable (9.4.2.24.4).
+    for protected_frames, capable, required in (("off", 0, 0), ("optional", 1, 0), ("required", 1, 1)):
+        mixed = replace(OFFER, rsn=frames.rsn("wpa2 and wpa3", protected_frames))
+        security = Dot11(frames.beacon(AP, 1, mixed))[Dot11EltRSN]
+        assert [suite.suite for suite in security.akm_suites] == [2, 8]  # 8: SAE
+        assert (security.mfp_capable, security.mfp_required) == (capable, required)
+    open_offer = Offer(b"open", 1, rsn=b"", interval_tu=100, timestamp_us=0)
     open_network = Dot11(frames.beacon(AP, 1, open_offer))
     assert not open_network.haslayer(Dot11EltRSN)
     assert open_network[Dot11Beacon].network_stats()["crypto"] == {"OPN"}
@@ -75,7 +90,7 @@ def test_scapy_reads_the_security_of_a_network() -> None:
 def test_scapy_reads_back_ssids_of_0_to_32_octets(octets: int) -> None:
     """0 to 32 octets of any value: IEEE 802.11-2020 9.4.2.2."""
     ssid = random.Random(octets).randbytes(octets)
-    offer = Offer(ssid, 13, secured=False, interval_tu=100, timestamp_us=5)
+    offer = Offer(ssid, 13, rsn=b"", interval_tu=100, timestamp_us=5)
     assert ssid_by_scapy(Dot11(frames.beacon(AP, 1, offer))) == ssid
     assert ssid_by_scapy(Dot11(frames.probe_request(STATION, 2, ssid))) == ssid
     parsed = frames.parse(frames.beacon(AP, 1, offer))

@@ -130,7 +130,9 @@ def test_tshark_derives_the_same_keys(
 ) -> None:
     key = bytes.fromhex(vector["psk_hex"])
     _, _, packets = shake_hands(key, key)
-    beacon = frames.beacon(AP, 1, Offer(vector["ssid"].encode(), 6, secured=True, interval_tu=100, timestamp_us=0))
+    beacon = frames.beacon(
+        AP, 1, Offer(vector["ssid"].encode(), 6, rsn=frames.RSN_PSK_CCMP, interval_tu=100, timestamp_us=0)
+    )
     captured = [frames.radiotap(6, -48, n) + frame for n, frame in enumerate([beacon, *on_air(packets)])]
     options = [
         "-o", "wlan.enable_decryption:TRUE",
@@ -148,7 +150,7 @@ def test_tshark_unwraps_nothing_under_another_passphrase(read_by_tshark: Callabl
     """The witness can say no: the check above would fail on wrong keys."""
     key = pairwise_master_key(b"password", b"IEEE")
     _, _, packets = shake_hands(key, key)
-    beacon = frames.beacon(AP, 1, Offer(b"IEEE", 6, secured=True, interval_tu=100, timestamp_us=0))
+    beacon = frames.beacon(AP, 1, Offer(b"IEEE", 6, rsn=frames.RSN_PSK_CCMP, interval_tu=100, timestamp_us=0))
     captured = [frames.radiotap(6, -48, n) + frame for n, frame in enumerate([beacon, *on_air(packets)])]
     options = ["-o", "wlan.enable_decryption:TRUE", "-o", 'uat:80211_keys:"wpa-pwd","passwore:IEEE"']
     read = read_by_tshark(captured, ["wlan.rsn.ie.gtk_kde.gtk", "wlan.analysis.kck"], options)

@@ -26,7 +26,7 @@ def tell_hotspot(draft: Draft, beacon: Moment, unit_address: str) -> None:
     draft.note("hotspot.name", f"seen {name!r}, unit {unit_address}")
     if pattern == name:
         draft.ask("hotspot.name", "has every unit this name? Nothing of the unit's address was recognised in it")
-    if security not in ("open", "wpa2"):
+    if security not in ("open", "wpa2", "wpa2 and wpa3"):
         draft.ask("hotspot.security", f"the beacon announces {security!r}, which a product file cannot say")
     if beacon.text("from").lower() != unit_address.lower():
         draft.note("hotspot.name", f"its beacons come from {beacon.text('from')}")

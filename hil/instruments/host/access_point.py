@@ -20,7 +20,8 @@ from hil.instruments.host.lease_server import LeaseServer, RefusingServer
 from hil.instruments.host.namespace import Namespace
 from hil.instruments.host.packets import AddressWatch, OnPacket, PacketEar
 from hil.instruments.host.radio_network import OnReport, RadioNetwork, settings_of
-from hil.instruments.stations import AccessPoint, Details, Lease, NetworkPlan, SpareAddress
+from hil.instruments.network_plan import NetworkPlan
+from hil.instruments.stations import AccessPoint, Details, Lease, SpareAddress
 
 ADDRESS, PREFIX = "198.51.100.1", 24  # RFC 5737, TEST-NET-2: in the namespace only
 FIRST_LEASE, LAST_LEASE, SPARE = "198.51.100.10", "198.51.100.200", "198.51.100.240"
@@ -111,7 +112,13 @@ class HostAccessPoint(AccessPoint):
             raise InstrumentGone(self.source, "it has too few radios.", "Name another in access_point.radios.")
         interface = self._interfaces[radio]
         settings = settings_of(
-            plan.name.encode(), plan.passphrase, plan.channel, hidden=plan.hidden, country=self._country
+            plan.name.encode(),
+            plan.passphrase,
+            plan.channel,
+            hidden=plan.hidden,
+            country=self._country,
+            key_management=plan.key_management,
+            protected_frames=plan.protection,
         )
         self._networks[radio] = self._on_air(
             interface, {**settings, "bridge": BRIDGE}, lambda report, came_s: self._told(radio, report, came_s)

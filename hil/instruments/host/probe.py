@@ -89,12 +89,19 @@ class HostProbe(Probe):
 
     def _told(self, report: str, came_s: float) -> None:
         if report.startswith("CTRL-EVENT-CONNECTED"):
-            self._report("joined", came_s, {"bssid": _word_after(report, "to")})
+            bssid = _word_after(report, "to")
+            self._report("joined", came_s, {"bssid": bssid, "security": self._security_at(bssid)})
             self._ask_for_address()
         elif WRONG_KEY in report:
             self._report("attempt failed", came_s, {"why": "wrong key"})
         elif report.startswith(NOT_FOUND):
             self._report("attempt failed", came_s, {"why": "not found"})
+
+    def _security_at(self, bssid: str) -> str:
+        try:
+            return self._station.security_at(bssid)
+        except InstrumentGone:  # told to whoever asks for its status
+            return ""
 
     def _ask_for_address(self) -> None:
         self._end_client()

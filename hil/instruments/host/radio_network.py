@@ -9,18 +9,27 @@ from pathlib import Path
 from hil.core.errors import BenchError, InstrumentGone
 from hil.instruments.host.namespace import Namespace, end_program
 from hil.instruments.host.wpa_control import WpaControl
+from hil.instruments.network_plan import HEX_KEY, KeyManagement, ProtectedFrames
 
 START_S = 20.0  # with a country set the kernel first waits for its rules; seen: 7 s
 ON_AIR = "state=ENABLED"
-HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
+KEY_MANAGEMENT: dict[KeyManagement, str] = {"wpa2": "WPA-PSK", "wpa2 and wpa3": "WPA-PSK SAE", "wpa3": "SAE"}
+PROTECTED: dict[ProtectedFrames, str] = {"off": "0", "optional": "1", "required": "2"}
 
 OnReport = Callable[[str, float], None]
 
 
 def settings_of(
-    name: bytes, passphrase: str | None, channel: int, *, hidden: bool = False, country: str = ""
+    name: bytes,
+    passphrase: str | None,
+    channel: int,
+    *,
+    hidden: bool = False,
+    country: str = "",
+    key_management: KeyManagement = "wpa2",
+    protected_frames: ProtectedFrames = "off",
 ) -> dict[str, str]:
-    """Hostapd's own settings for a network in the 2.4 GHz band: WPA2, or open where there is no passphrase."""
+    """Hostapd's own settings for a network in the 2.4 GHz band, open where there is no passphrase."""
     told = {
         "ssid2": name.hex(),
         "hw_mode": "g",
@@ -30,7 +39,8 @@ def settings_of(
     if country:
         told |= {"country_code": country, "ieee80211d": "1"}
     if passphrase is not None:
-        told |= {"wpa": "2", "wpa_key_mgmt": "WPA-PSK", "rsn_pairwise": "CCMP"}
+        told |= {"wpa": "2", "wpa_key_mgmt": KEY_MANAGEMENT[key_management], "rsn_pairwise": "CCMP"}
+        told |= {"ieee80211w": PROTECTED[protected_frames]}
         told["wpa_psk" if len(passphrase) == HEX_KEY else "wpa_passphrase"] = passphrase
     return told
 

@@ -1,5 +1,6 @@
 """A station on one radio: wpa_supplicant, told what to join and followed by its control socket."""
 
+import re
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -7,10 +8,12 @@ from pathlib import Path
 
 from hil.core.errors import InstrumentGone
 from hil.instruments.host.namespace import Namespace, end_program
+from hil.instruments.host.radio_network import KEY_MANAGEMENT
 from hil.instruments.host.wpa_control import WpaControl
+from hil.instruments.network_plan import HEX_KEY, KeyManagement, security_by
 
 START_S = 20.0
-HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
+FLAGS = re.compile(r"\[(?:WPA2|RSN)-([^]]+)]")  # of a scan: one such word for an RSN element
 
 OnReport = Callable[[str, float], None]
 
@@ -45,16 +48,29 @@ class RadioStation:
             end_program(self._daemon)
             raise
 
-    def select(self, name: bytes, passphrase: str | None, bssid: str = "") -> None:
-        """Begin to join a network, in place of any other: by name, and by one access point's address where it is given."""
+    def select(
+        self, name: bytes, passphrase: str | None, bssid: str = "", *, knows: KeyManagement = "wpa2 and wpa3"
+    ) -> None:
+        """Begin to join a network, in place of any other: by name, and by one access point's address where it is given.
+
+        `knows` is how it can prove its key. One that knows WPA3 protects management frames wherever the network does; one
+        that knows WPA2 alone never does.
+        """
         self.forget()
         number = self._control.ask("ADD_NETWORK")
-        secret = "key_mgmt NONE"
-        if passphrase is not None:
-            secret = f"psk {passphrase}" if len(passphrase) == HEX_KEY else f'psk "{passphrase}"'
-        for told in (f"ssid {name.hex()}", "scan_ssid 1", secret, *([f"bssid {bssid}"] if bssid else [])):
+        secret, place = _secret(passphrase, knows), [f"bssid {bssid}"] if bssid else []
+        for told in (f"ssid {name.hex()}", "scan_ssid 1", *secret, *place):
             self._control.order(f"SET_NETWORK {number} {told}")
         self._control.order(f"SELECT_NETWORK {number}")
+
+    def security_at(self, bssid: str) -> str:
+        """How the network of an access point is secured, as it was last heard by a scan; empty where it was not.
+
+        Raises:
+            InstrumentGone: the daemon does not answer.
+        """
+        told = re.search(r"^flags=(.*)$", self._control.ask(f"BSS {bssid}"), re.MULTILINE)
+        return security_told(told[1]) if told else ""
 
     def forget(self) -> None:
         """Leave the network with a farewell, or drop the attempt."""
@@ -75,3 +91,22 @@ class RadioStation:
         self._control.close()
         end_program(self._daemon)
         shutil.rmtree(self._sockets, ignore_errors=True)
+
+
+def security_told(flags: str) -> str:
+    """How a network is secured, by the flags of a scan, such as `[WPA2-PSK+SAE-CCMP][ESS]`; WPA alone is "other"."""
+    told = FLAGS.search(flags)
+    if told is None:
+        return "wep" if "[WEP]" in flags else "other" if "[WPA-" in flags else "open"
+    ways = set(re.split(r"[+-]", told[1]))
+    return security_by(psk="PSK" in ways, sae="SAE" in ways)
+
+
+def _secret(passphrase: str | None, knows: KeyManagement) -> list[str]:
+    """Settings of a network of the daemon's: how it proves the key, and the key."""
+    if passphrase is None:
+        return ["key_mgmt NONE"]
+    protects = [] if knows == "wpa2" else ["ieee80211w 1"]
+    if len(passphrase) == HEX_KEY:  # which SAE cannot prove
+        return [f"psk {passphrase}", "key_mgmt WPA-PSK", *protects]
+    return [f'psk "{passphrase}"', f"key_mgmt {KEY_MANAGEMENT[knows]}", *protects]

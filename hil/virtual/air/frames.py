@@ -25,8 +25,13 @@ _TO_AP, _FROM_AP = 0x01, 0x02
 # Basic rates 1, 2, 5.5 and 11 Mb/s, then 18, 24, 36, 54; in 500 kb/s, top bit: basic. Common practice, no source.
 _RATES = bytes.fromhex("82848b962430486c")
 _MORE_RATES = bytes.fromhex("0c121860")
-# Version 1; group and pairwise cipher CCMP; key management PSK; no capabilities (IEEE 802.11-2020 9.4.2.24).
-RSN_PSK_CCMP = bytes.fromhex("0100000fac040100000fac040100000fac020000")
+# Version 1; group and pairwise cipher CCMP (IEEE 802.11-2020 9.4.2.24).
+_RSN_CCMP = bytes.fromhex("0100000fac040100000fac04")
+PSK_SUITE, SAE_SUITE = bytes.fromhex("000fac02"), bytes.fromhex("000fac08")
+"""Key management (table 9-151)."""
+_SUITES = {"wpa2": (PSK_SUITE,), "wpa2 and wpa3": (PSK_SUITE, SAE_SUITE), "wpa3": (SAE_SUITE,)}
+_FRAMES_REQUIRED, _FRAMES_PROTECTED = 0x40, 0x80
+_PROTECTED = {"off": 0, "optional": _FRAMES_PROTECTED, "required": _FRAMES_PROTECTED | _FRAMES_REQUIRED}
 _SNAP_EAPOL = bytes.fromhex("aaaa03000000888e")
 
 
@@ -63,7 +68,9 @@ class Status(IntEnum):
     SUCCESS = 0
     UNSPECIFIED = 1
     ALGORITHM_NOT_SUPPORTED = 13
+    FRAMES_NOT_PROTECTED = 31
     INVALID_ELEMENT = 40
+    INVALID_KEY_MANAGEMENT = 43
 
 
 @dataclass(frozen=True)
@@ -80,11 +87,11 @@ class Frame:
 
 @dataclass(frozen=True)
 class Offer:
-    """What a beacon or probe response says of its network. `channel` is 0 when it does not say."""
+    """What a beacon or probe response says of its network. `channel` is 0 when it does not say, `rsn` empty when open."""
 
     ssid: bytes
     channel: int
-    secured: bool
+    rsn: bytes
     interval_tu: int
     timestamp_us: int
 
@@ -126,34 +133,58 @@ def find_element(body: bytes, number: int) -> bytes | None:
     return next((content for found, content in elements(body) if found == number), None)
 
 
-def _offer_body(ssid: bytes, channel: int, interval_tu: int, timestamp_us: int, *, secured: bool, tim: bool) -> bytes:
-    capability = _ESS | _SHORT_PREAMBLE | _SHORT_SLOT | (_PRIVACY if secured else 0)
+def rsn(security: str, protected_frames: str = "off") -> bytes:
+    """Build the RSN element's content of a network that is so secured: "wpa2", "wpa2 and wpa3" or "wpa3"."""
+    suites = _SUITES[security]
+    count, capabilities = struct.pack("<H", len(suites)), struct.pack("<H", _PROTECTED[protected_frames])
+    return _RSN_CCMP + count + b"".join(suites) + capabilities
+
+
+RSN_PSK_CCMP = rsn("wpa2")
+"""What a station says that knows WPA2 alone, and no protected frames."""
+
+
+def read_rsn(content: bytes) -> tuple[list[bytes], bool]:
+    """Return the key management suites of an RSN element, and whether it demands protected frames."""
+    rest, suites = content[6:], list[bytes]()  # after version and group cipher
+    for _ in range(2):  # pairwise ciphers, then key management
+        count = int.from_bytes(rest[:2], "little")
+        suites = [rest[at : at + 4] for at in range(2, min(2 + 4 * count, len(rest)), 4)]
+        rest = rest[2 + 4 * count :]
+    return suites, bool(rest[:1] and rest[0] & _FRAMES_REQUIRED)
+
+
+def security_of(content: bytes) -> str:
+    """What a network of that RSN element's content is called: "open" without one, "other" with neither PSK nor SAE."""
+    suites, _ = read_rsn(content)
+    named = next((name for name, ours in _SUITES.items() if set(ours) == {PSK_SUITE, SAE_SUITE} & set(suites)), "other")
+    return named if content else "open"
+
+
+def _offer_body(offer: Offer, *, tim: bool) -> bytes:
+    capability = _ESS | _SHORT_PREAMBLE | _SHORT_SLOT | (_PRIVACY if offer.rsn else 0)
     return b"".join(
         (
-            struct.pack("<QHH", timestamp_us, interval_tu, capability),
-            element(SSID_ELEMENT, ssid),
+            struct.pack("<QHH", offer.timestamp_us, offer.interval_tu, capability),
+            element(SSID_ELEMENT, offer.ssid),
             element(RATES_ELEMENT, _RATES),
-            element(CHANNEL_ELEMENT, bytes((channel,))),
+            element(CHANNEL_ELEMENT, bytes((offer.channel,))),
             element(TIM_ELEMENT, bytes((0, 1, 0, 0))) if tim else b"",
             element(MORE_RATES_ELEMENT, _MORE_RATES),
-            element(RSN_ELEMENT, RSN_PSK_CCMP) if secured else b"",
+            element(RSN_ELEMENT, offer.rsn) if offer.rsn else b"",
         )
     )
 
 
 def beacon(bssid: bytes, sequence: int, offer: Offer) -> bytes:
     """Build a beacon; a hidden network gives an empty SSID in its offer."""
-    body = _offer_body(
-        offer.ssid, offer.channel, offer.interval_tu, offer.timestamp_us, secured=offer.secured, tim=True
-    )
+    body = _offer_body(offer, tim=True)
     return _header(Kind.BEACON, BROADCAST, bssid, bssid, sequence) + body
 
 
 def probe_response(bssid: bytes, receiver: bytes, sequence: int, offer: Offer) -> bytes:
     """Build the answer to a probe request."""
-    body = _offer_body(
-        offer.ssid, offer.channel, offer.interval_tu, offer.timestamp_us, secured=offer.secured, tim=False
-    )
+    body = _offer_body(offer, tim=False)
     return _header(Kind.PROBE_RESPONSE, receiver, bssid, bssid, sequence) + body
 
 
@@ -167,7 +198,7 @@ def read_offer(body: bytes) -> Offer | None:
     return Offer(
         ssid=found.get(SSID_ELEMENT, b""),
         channel=channel[0] if channel else 0,
-        secured=RSN_ELEMENT in found,
+        rsn=found.get(RSN_ELEMENT, b""),
         interval_tu=interval_tu,
         timestamp_us=timestamp_us,
     )

@@ -117,8 +117,17 @@ def _pad_for_wrap(data: bytes) -> bytes:
 class Authenticator:
     """The access point's side for one station. `done` after message 4, `doubted` after a message 2 of a wrong key."""
 
-    def __init__(self, pmk: bytes, ap: bytes, station: bytes, group_key: bytes, rng: random.Random) -> None:
-        """Begin; nonces come from `rng`."""
+    def __init__(
+        self,
+        pmk: bytes,
+        ap: bytes,
+        station: bytes,
+        group_key: bytes,
+        rng: random.Random,
+        rsn: bytes = RSN_PSK_CCMP,
+    ) -> None:
+        """Begin; nonces come from `rng`, and `rsn` is what the network's beacon announces."""
+        self._rsn = element(RSN_ELEMENT, rsn)
         self._pmk, self._ap, self._station, self._group_key = pmk, ap, station, group_key
         self._nonce = rng.randbytes(32)
         self._replay = 0
@@ -133,7 +142,7 @@ class Authenticator:
             return KeyMessage(info, self._replay, self._nonce, b"").pack()
         info |= KeyInfo.INSTALL | KeyInfo.MIC | KeyInfo.SECURE | KeyInfo.ENCRYPTED
         group = element(0xDD, bytes.fromhex("000fac010100") + self._group_key)
-        data = aes_key_wrap(self._key.encryption, _pad_for_wrap(_RSN + group))
+        data = aes_key_wrap(self._key.encryption, _pad_for_wrap(self._rsn + group))
         return KeyMessage(info, self._replay, self._nonce, data).pack(self._key.confirmation)
 
     def receive(self, packet: bytes) -> bool:
@@ -158,8 +167,11 @@ class Authenticator:
 class Supplicant:
     """The station's side. `done` once message 3 has proved the access point."""
 
-    def __init__(self, pmk: bytes, ap: bytes, station: bytes, rng: random.Random) -> None:
-        """Begin; the nonce comes from `rng`."""
+    def __init__(
+        self, pmk: bytes, ap: bytes, station: bytes, rng: random.Random, announced: bytes = RSN_PSK_CCMP
+    ) -> None:
+        """Begin; the nonce comes from `rng`, and `announced` is the RSN element of the network's beacon."""
+        self._announced = element(RSN_ELEMENT, announced)
         self._pmk, self._ap, self._station = pmk, ap, station
         self._nonce = rng.randbytes(32)
         self._key: TransientKey | None = None
@@ -187,9 +199,9 @@ class Supplicant:
             data = aes_key_unwrap(self._key.encryption, message.data)
         except InvalidUnwrap:
             return None
-        if not data.startswith(_RSN):
+        if not data.startswith(self._announced):
             return None  # the network promised other security in its beacon: a downgrade (12.7.6.4)
-        self.group_key = data[len(_RSN) + 8 :][:16]
+        self.group_key = data[len(self._announced) + 8 :][:16]
         self.done = True
         info = KeyInfo.HMAC_SHA1_AES | KeyInfo.PAIRWISE | KeyInfo.MIC | KeyInfo.SECURE
         return KeyMessage(info, message.replay, bytes(32), b"").pack(self._key.confirmation)

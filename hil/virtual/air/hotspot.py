@@ -56,6 +56,7 @@ class Hotspot:
         """Prepare; keys are derived here."""
         self.plan, self._link, self._emit, self._rng = plan, link, emit, rng
         self._pmk = pairwise_master_key(plan.passphrase, plan.ssid) if plan.passphrase else None
+        self._rsn = frames.rsn(plan.key_management, plan.protected_frames) if plan.passphrase else b""
         self._group_key = rng.randbytes(16)
         self._leases = dhcp.LeaseServer(
             plan.ip, plan.lease_s, refuses=plan.refuses_leases, tells_name_server=plan.tells_name_server
@@ -129,7 +130,7 @@ class Hotspot:
 
     def _offer(self, ssid: bytes) -> frames.Offer:
         plan = self.plan
-        return frames.Offer(ssid, plan.channel, self._pmk is not None, plan.beacon_interval_tu, self._now_us())
+        return frames.Offer(ssid, plan.channel, self._rsn, plan.beacon_interval_tu, self._now_us())
 
     def _send_beacon(self, number: int) -> None:
         """Send beacon `number` and set the clock for the next one whose time has not passed."""
@@ -190,12 +191,16 @@ class Hotspot:
         if frames.find_element(body, frames.SSID_ELEMENT) != self.plan.ssid:
             return Status.UNSPECIFIED
         security = frames.find_element(body, frames.RSN_ELEMENT)
-        wanted = frames.RSN_PSK_CCMP if self._pmk is not None else None
-        return Status.SUCCESS if security == wanted else Status.INVALID_ELEMENT
+        if security != (frames.RSN_PSK_CCMP if self._rsn else None):
+            return Status.INVALID_ELEMENT
+        suites, protects = frames.read_rsn(self._rsn)
+        if self._rsn and frames.PSK_SUITE not in suites:
+            return Status.INVALID_KEY_MANAGEMENT
+        return Status.FRAMES_NOT_PROTECTED if protects else Status.SUCCESS
 
     async def _shake_hands(self, station: bytes, guest: Guest, pmk: bytes) -> None:
         """Send messages until the station has proved its key, or patience ends."""
-        side = Authenticator(pmk, self._link.address, station, self._group_key, self._rng)
+        side = Authenticator(pmk, self._link.address, station, self._group_key, self._rng, self._rsn)
         guest.authenticator = side
         began_s = sent_s = time.monotonic()
         self._send_key(station, side.next_message())

@@ -62,6 +62,10 @@ class HotspotPlan:
     """How much less strongly than usual it sends."""
     tells_name_server: bool = True
     """The server tells itself as name server (option 6 of RFC 2132)."""
+    key_management: str = "wpa2"
+    """With a passphrase; also "wpa2 and wpa3" or "wpa3", whose SAE is announced only: no station of this air knows it."""
+    protected_frames: str = "off"
+    """Also "optional" or "required", which keeps stations out, as none of this air protects any."""
 
     def __post_init__(self) -> None:
         """Refuse what no access point can offer."""
@@ -94,13 +98,14 @@ class FixedAddress:
 
 @dataclass(frozen=True)
 class SeenNetwork:
-    """A network found by a scan. `security` is "open" or "wpa2"."""
+    """A network found by a scan. `security` is "open", "wpa2", "wpa2 and wpa3", "wpa3" or "other", by its RSN element."""
 
     ssid: bytes
     bssid: bytes
     channel: int
     signal_dbm: int
     security: str
+    rsn: bytes = b""
 
 
 @dataclass(frozen=True)

@@ -123,8 +123,8 @@ class Station:
             return
         offer = frames.read_offer(frame.body)
         if offer is not None and offer.channel in (0, channel):
-            security = "wpa2" if offer.secured else "open"
-            network = SeenNetwork(offer.ssid, frame.bssid, channel, signal_dbm, security)
+            security = frames.security_of(offer.rsn)
+            network = SeenNetwork(offer.ssid, frame.bssid, channel, signal_dbm, security, offer.rsn)
             self._seen[frame.bssid, offer.ssid] = network
 
     def _take_in_network(self, frame: Frame, joined: _Joined) -> None:
@@ -211,12 +211,14 @@ class Station:
             "bssid": network.bssid,
             "channel": network.channel,
             "signal_dbm": network.signal_dbm,
+            "security": network.security,
         }
 
     async def _find(self, ssid: bytes, passphrase: bytes | None, bssid: bytes | None) -> SeenNetwork:
-        """Return the strongest network of that name (of that BSSID); with a passphrase it must be a secured one."""
+        """Return the strongest network of that name (of that BSSID); with a passphrase it must be one that takes WPA2."""
         for network in await self.scan(ssid):
-            secured_enough = passphrase is None or network.security == "wpa2"
+            suites, protects = frames.read_rsn(network.rsn)
+            secured_enough = passphrase is None or (frames.PSK_SUITE in suites and not protects)
             if network.ssid == ssid and secured_enough and bssid in (None, network.bssid):
                 return network
         raise _JoinFailed("not found")
@@ -265,7 +267,7 @@ class Station:
 
     async def _shake_hands(self, network: SeenNetwork, passphrase: bytes) -> Supplicant:
         pmk = pairwise_master_key(passphrase, network.ssid)
-        supplicant = Supplicant(pmk, network.bssid, self._link.address, self._rng)
+        supplicant = Supplicant(pmk, network.bssid, self._link.address, self._rng, network.rsn)
         try:
             async with asyncio.timeout(max(_HANDSHAKE_LIMIT_S / self._link.speed, _HANDSHAKE_FLOOR_S)):
                 while not supplicant.done:

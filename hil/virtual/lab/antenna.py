@@ -9,6 +9,7 @@ from collections.abc import Callable, Coroutine
 from typing import TypeVar
 
 from hil.instruments.host.lease_client import Bound
+from hil.instruments.host.radio_station import security_told
 from hil.virtual.air.radio import FixedAddress, HotspotPlan, Refused, SeenNetwork, Silent
 from hil.virtual.board.antenna import Antenna, Doors, Stream, Tell
 from hil.virtual.lab.radios import UnitRadios
@@ -285,9 +286,8 @@ def _seen(columns: list[str]) -> SeenNetwork:
     """A line of SCAN_RESULTS: bssid, frequency, signal, flags, name."""
     bssid, mhz, dbm, flags = columns[:4]
     name = ESCAPED.sub(_unescaped, "\t".join(columns[4:]).encode())
-    security = "wpa2" if "WPA2" in flags or "RSN" in flags else "open"
-    # IEEE 802.11-2020, 15.4.4.3: 2407 MHz and 5 MHz a channel
-    return SeenNetwork(name, bytes.fromhex(bssid.replace(":", "")), (int(mhz) - 2407) // 5, int(dbm), security)
+    channel = (int(mhz) - 2407) // 5  # IEEE 802.11-2020, 15.4.4.3: 2407 MHz and 5 MHz a channel
+    return SeenNetwork(name, bytes.fromhex(bssid.replace(":", "")), channel, int(dbm), security_told(flags))
 
 
 def _unescaped(found: "re.Match[bytes]") -> bytes:

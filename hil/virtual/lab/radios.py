@@ -65,7 +65,7 @@ class UnitRadios:
         """Begin to join a network."""
         self.leave()
         key = passphrase.decode() if passphrase else None
-        self.station.select(ssid, key, bssid.hex(":") if bssid else "")
+        self.station.select(ssid, key, bssid.hex(":") if bssid else "", knows="wpa2")  # as the virtual board's radio
 
     def ask_for_address(self, on_bound: Callable[[Bound, float], None]) -> None:
         """Ask for one on the station's network."""

@@ -29,12 +29,13 @@ def test_the_tail_of_the_address_is_recognised(name: str, pattern: str) -> None:
 
 
 def test_security_decides_whether_the_label_s_key_is_needed() -> None:
-    for announced, security, key in (("open", "open", None), ("wpa2", "wpa2", "label"), ("other", "wpa2", "label")):
+    wpa2 = [(announced, "wpa2", "label") for announced in ("wpa2", "wpa2 and wpa3", "wpa3", "other")]
+    for announced, security, key in [("open", "open", None), *wpa2]:
         draft = Draft()
         tell_hotspot(draft, beacon(1.0, "gate-a731", security=announced), UNIT)
         assert draft.hotspot is not None
         assert (draft.hotspot.security, draft.hotspot.key) == (security, key)
-        assert [q.key for q in draft.questions] == (["hotspot.security"] if announced == "other" else [])
+        assert [q.key for q in draft.questions] == (["hotspot.security"] if announced in ("wpa3", "other") else [])
 
 
 def test_a_name_that_no_product_file_can_say_ends_the_draft() -> None:

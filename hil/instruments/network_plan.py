@@ -1,0 +1,83 @@
+"""A network that the access point is to offer, and the words for how networks are secured.
+
+The words are those of the plan, of a beacon as the air monitor reads it, and of a scan as the probe reads it.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from hil.core.errors import InputError
+from hil.core.leases import USUAL_S
+
+__all__ = ["HEX_KEY", "KeyManagement", "NetworkPlan", "ProtectedFrames", "security_by"]
+
+KeyManagement = Literal["wpa2", "wpa2 and wpa3", "wpa3"]
+"""By what a member proves its key: PSK, either of the two (the transition mode of WPA3), or SAE."""
+ProtectedFrames = Literal["off", "optional", "required"]
+"""Whether management frames, such as a farewell, are protected (IEEE 802.11-2020, 12.2.8 and 9.4.2.24.4)."""
+
+HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
+# What the WPA3 specification asks for, from memory: SAE alone with protected frames only, and transition mode for both.
+GO_TOGETHER: dict[KeyManagement, tuple[ProtectedFrames, ...]] = {
+    "wpa2": ("off", "optional", "required"),
+    "wpa2 and wpa3": ("optional",),
+    "wpa3": ("required",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkPlan:
+    """A network the access point is to offer, on one channel; open where there is no passphrase.
+
+    With one it is WPA2, or as `key_management` says. `protected_frames` is left at None for what goes with that: off for
+    WPA2, optional for both at once, required for WPA3 alone.
+    A `hidden` one leaves its name out of its beacons. `lease_delay_s` is how long its DHCP server keeps an offer back; None:
+    it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4). A
+    lease is for `lease_s`; the shortest that every server gives is two minutes.
+    `weaker_by_db` is how much less strongly than usual it is sent.
+
+    Raises:
+        InputError: key management, protected frames and passphrase do not go together.
+    """
+
+    name: str
+    passphrase: str | None
+    channel: int
+    hidden: bool = False
+    lease_delay_s: float | None = 0.0
+    refuses_leases: bool = False
+    lease_s: float = USUAL_S
+    weaker_by_db: float = 0.0
+    key_management: KeyManagement = "wpa2"
+    protected_frames: ProtectedFrames | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what no access point offers."""
+        where, asked = f"network {self.name!r}", self.protected_frames
+        if self.passphrase is None and (self.key_management != "wpa2" or asked not in (None, "off")):
+            told = f"key_management = {self.key_management!r}, protected_frames = {asked!r}"
+            raise InputError(where, f"{told}, and no passphrase.", "An open network has neither: leave both away.")
+        takes = GO_TOGETHER[self.key_management]
+        if asked is not None and asked not in takes:
+            told = f"protected_frames = {asked!r} does not go with key_management = {self.key_management!r}."
+            raise InputError(where, told, f"It goes with {takes[0]!r}: say that, or nothing.")
+        if self.key_management != "wpa2" and len(self.passphrase or "") == HEX_KEY:
+            told = f"key_management = {self.key_management!r} with a key of {HEX_KEY} digits."
+            raise InputError(where, told, "SAE proves a passphrase: give one of 8 to 63 characters.")
+
+    @property
+    def security(self) -> str:
+        """As a beacon announces it."""
+        return "open" if self.passphrase is None else self.key_management
+
+    @property
+    def protection(self) -> ProtectedFrames:
+        """Whether its management frames are protected, as a beacon announces it."""
+        return self.protected_frames or GO_TOGETHER[self.key_management][0]
+
+
+def security_by(*, psk: bool, sae: bool) -> str:
+    """What a secured network is called, by the two ways to prove a passphrase there; "other" where it has neither."""
+    if sae:
+        return "wpa2 and wpa3" if psk else "wpa3"
+    return "wpa2" if psk else "other"
