@@ -29,11 +29,13 @@ from hil.core.lag import RECENT, Lag
 from hil.core.moments import Json, Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.dhcp_messages import read_dhcp
-from hil.instruments.network_plan import security_by
+from hil.instruments.network_plan import RadioMode, security_by
 
 LINKTYPE_RADIOTAP = 127  # draft-ietf-opsawg-pcaplinktype: 802.11 with a radiotap header
 PSK_SUITES, SAE_SUITES = {2, 6}, {8}  # IEEE 802.11-2020 table 9-151: PSK, PSK with SHA-256; SAE
 OUI = 0x000FAC  # of the standard's own suites
+RATES_ELEMENTS, HT_ELEMENT = (1, 50), 45  # IEEE 802.11-2020 table 9-92
+OFDM_RATES = {12, 18, 24, 36, 48, 72, 96, 108}  # in 500 kb/s: 6 to 54 Mb/s (IEEE 802.11-2020 table 17-4)
 LAG_AT_FIRST_REAL_S = 0.003  # doubt of a frame's time of arrival, until enough control beacons came; no source
 LEAST_LAG_REAL_S = 0.001  # the quickest frame is late too, by what no time stamp tells; common practice, no source
 CACHED = 512
@@ -147,7 +149,8 @@ def _dissect(packet: Packet) -> tuple[str, Details]:
     if signal is not None:
         details["signal_dbm"] = int(signal)
     if Dot11Beacon in packet:
-        return "beacon", details | _name_of(packet) | _secured(packet) | {"channel": _channel(packet)}
+        told: Details = {"channel": _channel(packet), "mode": _mode(packet)}
+        return "beacon", details | _name_of(packet) | _secured(packet) | told
     if Dot11ProbeReq in packet:
         return "seeks", details | _name_of(packet)
     if Dot11AssoReq in packet:
@@ -179,6 +182,15 @@ def _name_of(packet: Packet) -> Details:
 def _channel(packet: Packet) -> int | None:
     octets = _elements(packet).get(3, b"")
     return octets[0] if octets else None
+
+
+def _mode(packet: Packet) -> RadioMode:
+    """The newest that a network speaks: HT by its element, OFDM by a rate of it, DSSS else."""
+    found = _elements(packet)
+    if HT_ELEMENT in found:
+        return "n"
+    rates = {rate & 0x7F for element in RATES_ELEMENTS for rate in found.get(element, b"")}  # the top bit: basic
+    return "g" if rates & OFDM_RATES else "b"
 
 
 def _secured(packet: Packet) -> Details:

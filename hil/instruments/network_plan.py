@@ -9,13 +9,16 @@ from typing import Literal
 from hil.core.errors import InputError
 from hil.core.leases import USUAL_S
 
-__all__ = ["HEX_KEY", "KeyManagement", "NetworkPlan", "ProtectedFrames", "security_by"]
+__all__ = ["HEX_KEY", "KeyManagement", "NetworkPlan", "ProtectedFrames", "RadioMode", "security_by"]
 
 KeyManagement = Literal["wpa2", "wpa2 and wpa3", "wpa3"]
 """By what a member proves its key: PSK, either of the two (the transition mode of WPA3), or SAE."""
 ProtectedFrames = Literal["off", "optional", "required"]
 """Whether management frames, such as a farewell, are protected (IEEE 802.11-2020, 12.2.8 and 9.4.2.24.4)."""
+RadioMode = Literal["b", "g", "n"]
+"""The newest that a network speaks: DSSS alone, OFDM too, or HT too (IEEE 802.11-2020, clauses 15 and 16, 18, and 19)."""
 
+CHANNELS = range(1, 15)  # of the 2.4 GHz band (IEEE 802.11-2020 15.4.4.3); which of them may be used, the country says
 HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
 # What the WPA3 specification asks for, from memory: SAE alone with protected frames only, and transition mode for both.
 GO_TOGETHER: dict[KeyManagement, tuple[ProtectedFrames, ...]] = {
@@ -34,10 +37,10 @@ class NetworkPlan:
     A `hidden` one leaves its name out of its beacons. `lease_delay_s` is how long its DHCP server keeps an offer back; None:
     it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4). A
     lease is for `lease_s`; the shortest that every server gives is two minutes.
-    `weaker_by_db` is how much less strongly than usual it is sent.
+    `weaker_by_db` is how much less strongly than usual it is sent. Its radio `mode` is what it speaks beside all older ones.
 
     Raises:
-        InputError: key management, protected frames and passphrase do not go together.
+        InputError: no such channel; key management, protected frames and passphrase do not go together.
     """
 
     name: str
@@ -50,10 +53,13 @@ class NetworkPlan:
     weaker_by_db: float = 0.0
     key_management: KeyManagement = "wpa2"
     protected_frames: ProtectedFrames | None = None
+    mode: RadioMode = "g"
 
     def __post_init__(self) -> None:
         """Refuse what no access point offers."""
         where, asked = f"network {self.name!r}", self.protected_frames
+        if self.channel not in CHANNELS:
+            raise InputError(where, f"channel {self.channel} is none of 2.4 GHz.", "Name one of 1 to 13.")
         if self.passphrase is None and (self.key_management != "wpa2" or asked not in (None, "off")):
             told = f"key_management = {self.key_management!r}, protected_frames = {asked!r}"
             raise InputError(where, f"{told}, and no passphrase.", "An open network has neither: leave both away.")

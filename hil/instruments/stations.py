@@ -183,6 +183,7 @@ class AccessPoint(Station):
             bssid=bssid,
             security=plan.security,
             protected_frames=plan.protection,
+            mode=plan.mode,
             hidden=plan.hidden,
             lease_delay_s=plan.lease_delay_s,
             refuses_leases=plan.refuses_leases,

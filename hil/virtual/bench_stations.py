@@ -19,6 +19,7 @@ from hil.virtual.bench_air import ORDER_REAL_S, AirThread
 ACCESS_POINT_IP = "198.51.100.1"  # RFC 5737, TEST-NET-2: documentation only
 SPARE_IP, NETMASK = "198.51.100.240", "255.255.255.0"  # beyond what the virtual access point leases
 CONTROL_IP = "192.0.2.1"  # TEST-NET-1
+LAST_CHANNEL = 13  # as the rules of most countries have it
 RETRY_S = 0.5
 OWN_PORTS = (49152, 65535)  # RFC 6335, 6: those that nobody is assigned
 
@@ -84,6 +85,9 @@ class VirtualAccessPoint(AccessPoint):
 
     def _go_up(self, plan: NetworkPlan, radio: int) -> str:
         """Offer the network."""
+        if plan.channel > LAST_CHANNEL:
+            problem = f"channel {plan.channel} is not allowed where it stands."
+            raise InstrumentGone(self.source, problem, f"Name one of 1 to {LAST_CHANNEL}.")
         hotspot = HotspotPlan(
             plan.name.encode(),
             None if plan.passphrase is None else plan.passphrase.encode(),
@@ -96,6 +100,7 @@ class VirtualAccessPoint(AccessPoint):
             weaker_by_db=plan.weaker_by_db,
             key_management=plan.key_management,
             protected_frames=plan.protection,
+            mode=plan.mode,
         )
         self._air.run(self._radios[radio].host(hotspot))
         return self._addresses[radio]

@@ -13,12 +13,12 @@ import pytest
 from support.guests import SPEED, Guest, HostGuest, VirtualGuest
 
 from hil.core.clock import Clock
-from hil.core.errors import InputError
+from hil.core.errors import BenchError, InputError
 from hil.core.leases import RENEWS_AT, SHORTEST_S
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.host.access_point import HostAccessPoint
-from hil.instruments.network_plan import KeyManagement, NetworkPlan, ProtectedFrames
+from hil.instruments.network_plan import KeyManagement, NetworkPlan, ProtectedFrames, RadioMode
 from hil.instruments.stations import AccessPoint
 from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualAccessPoint
@@ -174,6 +174,23 @@ def test_a_unit_that_knows_more_joins_the_networks_that_ask_for_it(scene: Scene,
     scene.guest.knows = "wpa2 and wpa3"
     scene.access_point.up(plan)
     scene.guest.join(plan.name, plan.passphrase)
+    scene.seen("leased")
+
+
+@pytest.mark.parametrize("mode", ["b", "n"])
+def test_a_network_of_another_mode_is_joined(scene: Scene, mode: RadioMode) -> None:
+    scene.access_point.up(replace(NETWORK, mode=mode))
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.seen("leased")
+
+
+def test_a_channel_that_the_country_forbids_is_refused_in_plain_words_and_the_next_one_is_taken(scene: Scene) -> None:
+    """Channel 14 is for Japan alone (IEEE 802.11-2020 table E-4); in the lab the words are hostapd's own."""
+    with pytest.raises(BenchError, match=r"access point: .*channel 14.* not allowed .*Name"):
+        scene.access_point.up(replace(NETWORK, channel=14))
+    assert scene.access_point.network == ""
+    scene.access_point.up(NETWORK)
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
     scene.seen("leased")
 
 

@@ -19,7 +19,7 @@ from hil.core.timeline import Expired, Timeline
 from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture
-from hil.instruments.network_plan import KeyManagement, NetworkPlan, ProtectedFrames
+from hil.instruments.network_plan import KeyManagement, NetworkPlan, ProtectedFrames, RadioMode
 from hil.instruments.stations import AccessPoint
 from hil.virtual.air.monitor import Monitor
 from hil.virtual.bench_air import AirThread
@@ -126,23 +126,28 @@ def test_how_a_network_is_secured_is_told_by_its_beacon_and_tshark_reads_the_sam
     assert (beacon.text("security"), beacon.text("protected_frames")) == (plan.security, protected_frames)
     scene.access_point.down()
     fields = ["wlan.rsn.akms.type", "wlan.rsn.capabilities.mfpr", "wlan.rsn.capabilities.mfpc"]
-    words = [
-        "tshark",
-        "-r",
-        str(scene.capture),
-        "-Y",
-        f"wlan.fc.type_subtype == 8 && wlan.sa == {bssid}",
-        "-T",
-        "fields",
-    ]
-    done = subprocess.run(
-        [*words, *(word for field in fields for word in ("-e", field))],
-        capture_output=True,
-        text=True,
-        timeout=60.0,
-        check=True,
-    )
-    assert {tuple(line.split("\t")) for line in done.stdout.splitlines()} == {tuple(by_tshark)}
+    assert beacons_by_tshark(scene.capture, bssid, fields) == {tuple(by_tshark)}
+
+
+@pytest.mark.parametrize("mode", ["b", "g", "n"])
+def test_what_a_network_speaks_is_told_by_its_beacon_and_tshark_reads_the_same(scene: Scene, mode: RadioMode) -> None:
+    """OFDM has the rates from 6 to 54 Mb/s (IEEE 802.11-2020 table 17-4), in 500 kb/s, the basic ones with bit 7 set."""
+    bssid = scene.up(replace(NETWORK, mode=mode))
+    assert scene.hear("beacon", bssid).text("mode") == mode
+    scene.access_point.down()
+    fields = ["wlan.supported_rates", "wlan.extended_supported_rates", "wlan.ht.info.primarychannel"]
+    ((rates, more, channel),) = beacons_by_tshark(scene.capture, bssid, fields)
+    spoken = {int(rate, 0) & 0x7F for rate in f"{rates},{more}".split(",") if rate}
+    assert (108 in spoken, channel) == (mode != "b", str(CHANNEL) if mode == "n" else "")
+    assert {2, 4, 11, 22} <= spoken
+
+
+def beacons_by_tshark(capture: Path, sender: str, fields: list[str]) -> set[tuple[str, ...]]:
+    """What tshark reads in these fields of all beacons of a sender."""
+    words = ["tshark", "-r", str(capture), "-Y", f"wlan.fc.type_subtype == 8 && wlan.sa == {sender}", "-T", "fields"]
+    words += [word for field in fields for word in ("-e", field)]
+    done = subprocess.run(words, capture_output=True, text=True, timeout=60.0, check=True)
+    return {tuple(line.split("\t")) for line in done.stdout.splitlines()}
 
 
 def test_who_joins_is_heard(scene: Scene) -> None:

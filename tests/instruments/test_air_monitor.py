@@ -25,6 +25,8 @@ from scapy.layers.dot11 import (
     Dot11Deauth,
     Dot11Disas,
     Dot11Elt,
+    Dot11EltHTCapabilities,
+    Dot11EltRates,
     Dot11EltRSN,
     Dot11FCS,
     Dot11ProbeReq,
@@ -119,6 +121,7 @@ class TestBeacon:
             "security": "wpa2",
             "protected_frames": "off",
             "channel": 6,
+            "mode": "g",
             "tsf": 123_456,
         }
 
@@ -147,6 +150,18 @@ class TestBeacon:
         packet = scapy_beacon(2)
         packet[Dot11EltRSN].mfp_capable, packet[Dot11EltRSN].mfp_required = capable, required
         assert ear.hear(packet)[0].data["protected_frames"] == told
+
+    @pytest.mark.parametrize(
+        ("elements", "mode"),
+        [
+            (Dot11EltRates(rates=[130, 132, 139, 150]), "b"),
+            (Dot11EltRates(rates=[130, 132, 139, 150, 12]), "g"),
+            (Dot11EltRates(rates=[130, 132, 139, 150]) / Dot11Elt(ID=50, info=b"\x6c"), "g"),
+            (Dot11EltRates(rates=[140]) / Dot11EltHTCapabilities(), "n"),
+        ],
+    )
+    def test_the_newest_that_a_network_speaks(self, ear: Ear, elements: Packet, mode: str) -> None:
+        assert ear.hear(scapy_beacon(2) / elements)[0].data["mode"] == mode
 
     def test_a_network_without_an_rsn_element_of_the_virtual_air(self, ear: Ear) -> None:
         (seen,) = ear.hear(frames.beacon(AP, 1, offer(rsn=b"")))

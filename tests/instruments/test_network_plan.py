@@ -44,6 +44,8 @@ def test_without_a_passphrase_it_is_open() -> None:
         ({"key_management": "wpa3", "protected_frames": "off"}, "It goes with 'required'"),
         ({"key_management": "wpa3", "protected_frames": "optional"}, "It goes with 'required'"),
         ({"key_management": "wpa2 and wpa3", "protected_frames": "required"}, "It goes with 'optional'"),
+        ({"channel": 0}, "Name one of 1 to 13"),
+        ({"channel": 36}, "Name one of 1 to 13"),
         ({"passphrase": None, "key_management": "wpa3"}, "leave both away"),
         ({"passphrase": None, "protected_frames": "optional"}, "leave both away"),
         ({"passphrase": "0123456789abcdef" * 4, "key_management": "wpa2 and wpa3"}, "8 to 63 characters"),

@@ -75,6 +75,7 @@ def test_the_plan_on_the_air_is_left_alone(timeline: Timeline) -> None:
         {"weaker_by_db": 25.0},
         {"key_management": "wpa2 and wpa3"},
         {"protected_frames": "optional"},
+        {"mode": "n"},
     ],
 )
 def test_another_plan_takes_its_place(timeline: Timeline, change: dict[str, object]) -> None:
@@ -105,6 +106,7 @@ def test_all_of_the_plan_is_booked_but_its_key(timeline: Timeline) -> None:
         "bssid": BSSIDS[0],
         "security": "wpa2",
         "protected_frames": "off",
+        "mode": "g",
         "hidden": True,
         "lease_delay_s": 10.0,
         "refuses_leases": False,

@@ -119,6 +119,7 @@ class HostAccessPoint(AccessPoint):
             country=self._country,
             key_management=plan.key_management,
             protected_frames=plan.protection,
+            mode=plan.mode,
         )
         self._networks[radio] = self._on_air(
             interface, {**settings, "bridge": BRIDGE}, lambda report, came_s: self._told(radio, report, came_s)

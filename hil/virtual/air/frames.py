@@ -15,6 +15,7 @@ TU_US = 1024
 
 SSID_ELEMENT, RATES_ELEMENT, CHANNEL_ELEMENT, TIM_ELEMENT = 0, 1, 3, 5
 RSN_ELEMENT, MORE_RATES_ELEMENT = 48, 50
+HT_CAPABILITIES_ELEMENT, HT_OPERATION_ELEMENT = 45, 61
 
 HEADER_OCTETS = 24
 SEQUENCE_AT, TIMESTAMP_AT = 22, 24
@@ -25,6 +26,10 @@ _TO_AP, _FROM_AP = 0x01, 0x02
 # Basic rates 1, 2, 5.5 and 11 Mb/s, then 18, 24, 36, 54; in 500 kb/s, top bit: basic. Common practice, no source.
 _RATES = bytes.fromhex("82848b962430486c")
 _MORE_RATES = bytes.fromhex("0c121860")
+_OLD_RATES = _RATES[:4]
+# A set of what 20 MHz of one stream can: MCS 0 to 7 (IEEE 802.11-2020 9.4.2.55); the first octet of HT operation: the channel.
+_HT_CAPABILITIES = bytes.fromhex("0c00" + "03" + "ff" + 22 * "00")
+_HT_OPERATION_REST = bytes(21)
 # Version 1; group and pairwise cipher CCMP (IEEE 802.11-2020 9.4.2.24).
 _RSN_CCMP = bytes.fromhex("0100000fac040100000fac04")
 PSK_SUITE, SAE_SUITE = bytes.fromhex("000fac02"), bytes.fromhex("000fac08")
@@ -94,6 +99,8 @@ class Offer:
     rsn: bytes
     interval_tu: int
     timestamp_us: int
+    mode: str = "g"
+    """The newest that the network speaks, of b, g and n; not read back."""
 
 
 def parse(frame: bytes) -> Frame | None:
@@ -167,11 +174,13 @@ def _offer_body(offer: Offer, *, tim: bool) -> bytes:
         (
             struct.pack("<QHH", offer.timestamp_us, offer.interval_tu, capability),
             element(SSID_ELEMENT, offer.ssid),
-            element(RATES_ELEMENT, _RATES),
+            element(RATES_ELEMENT, _OLD_RATES if offer.mode == "b" else _RATES),
             element(CHANNEL_ELEMENT, bytes((offer.channel,))),
             element(TIM_ELEMENT, bytes((0, 1, 0, 0))) if tim else b"",
-            element(MORE_RATES_ELEMENT, _MORE_RATES),
+            element(MORE_RATES_ELEMENT, _MORE_RATES) if offer.mode != "b" else b"",
             element(RSN_ELEMENT, offer.rsn) if offer.rsn else b"",
+            element(HT_CAPABILITIES_ELEMENT, _HT_CAPABILITIES) if offer.mode == "n" else b"",
+            element(HT_OPERATION_ELEMENT, bytes((offer.channel,)) + _HT_OPERATION_REST) if offer.mode == "n" else b"",
         )
     )
 

@@ -130,7 +130,7 @@ class Hotspot:
 
     def _offer(self, ssid: bytes) -> frames.Offer:
         plan = self.plan
-        return frames.Offer(ssid, plan.channel, self._rsn, plan.beacon_interval_tu, self._now_us())
+        return frames.Offer(ssid, plan.channel, self._rsn, plan.beacon_interval_tu, self._now_us(), plan.mode)
 
     def _send_beacon(self, number: int) -> None:
         """Send beacon `number` and set the clock for the next one whose time has not passed."""

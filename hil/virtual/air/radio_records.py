@@ -66,6 +66,8 @@ class HotspotPlan:
     """With a passphrase; also "wpa2 and wpa3" or "wpa3", whose SAE is announced only: no station of this air knows it."""
     protected_frames: str = "off"
     """Also "optional" or "required", which keeps stations out, as none of this air protects any."""
+    mode: str = "g"
+    """Also "b" or "n": what is announced; the air carries all alike."""
 
     def __post_init__(self) -> None:
         """Refuse what no access point can offer."""
