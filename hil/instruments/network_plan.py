@@ -19,6 +19,7 @@ RadioMode = Literal["b", "g", "n"]
 """The newest that a network speaks: DSSS alone, OFDM too, or HT too (IEEE 802.11-2020, clauses 15 and 16, 18, and 19)."""
 
 CHANNELS = range(1, 15)  # of the 2.4 GHz band (IEEE 802.11-2020 15.4.4.3); which of them may be used, the country says
+LONGEST_DELAY_S = 60.0  # ample: waits for an answer grow up to that (RFC 6298, 2.5)
 HEX_KEY = 64  # digits; IEEE 802.11-2020 J.4.1: 8 to 63 characters else
 # What the WPA3 specification asks for, from memory: SAE alone with protected frames only, and transition mode for both.
 GO_TOGETHER: dict[KeyManagement, tuple[ProtectedFrames, ...]] = {
@@ -38,9 +39,11 @@ class NetworkPlan:
     it never answers. One that `refuses_leases` makes an offer, and a NAK of every request for it (RFC 2131, 3.1 step 4). A
     lease is for `lease_s`; the shortest that every server gives is two minutes.
     `weaker_by_db` is how much less strongly than usual it is sent. Its radio `mode` is what it speaks beside all older ones.
+    What comes to a member from the bench by IP comes `delay_s` late, or never: `loss`, from 0 to 1, is the share of packets
+    that is lost. Beacons and joining are as ever, and so is what the member sends.
 
     Raises:
-        InputError: no such channel; key management, protected frames and passphrase do not go together.
+        InputError: no such channel, delay or loss; key management, protected frames and passphrase do not go together.
     """
 
     name: str
@@ -54,10 +57,15 @@ class NetworkPlan:
     key_management: KeyManagement = "wpa2"
     protected_frames: ProtectedFrames | None = None
     mode: RadioMode = "g"
+    delay_s: float = 0.0
+    loss: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what no access point offers."""
         where, asked = f"network {self.name!r}", self.protected_frames
+        if not (0.0 <= self.delay_s <= LONGEST_DELAY_S and 0.0 <= self.loss < 1.0):
+            told = f"delay_s = {self.delay_s:g}, loss = {self.loss:g}."
+            raise InputError(where, told, f"A delay is 0 to {LONGEST_DELAY_S:g} s, and a loss 0 to less than 1.")
         if self.channel not in CHANNELS:
             raise InputError(where, f"channel {self.channel} is none of 2.4 GHz.", "Name one of 1 to 13.")
         if self.passphrase is None and (self.key_management != "wpa2" or asked not in (None, "off")):

@@ -184,6 +184,8 @@ class AccessPoint(Station):
             security=plan.security,
             protected_frames=plan.protection,
             mode=plan.mode,
+            delay_s=plan.delay_s,
+            loss=plan.loss,
             hidden=plan.hidden,
             lease_delay_s=plan.lease_delay_s,
             refuses_leases=plan.refuses_leases,

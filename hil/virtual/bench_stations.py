@@ -101,6 +101,8 @@ class VirtualAccessPoint(AccessPoint):
             key_management=plan.key_management,
             protected_frames=plan.protection,
             mode=plan.mode,
+            delay_s=plan.delay_s,
+            loss=plan.loss,
         )
         self._air.run(self._radios[radio].host(hotspot))
         return self._addresses[radio]

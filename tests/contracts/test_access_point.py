@@ -5,6 +5,7 @@ with wpa_supplicant as the unit: what those do is the outside check.
 """
 
 import contextlib
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -27,6 +28,7 @@ from hil.virtual.world import WorldProcess
 NETWORK = NetworkPlan("bench-q7 ☘", "leaf & stem, 1", 1)
 WPA3 = replace(NETWORK, key_management="wpa3")
 LIMIT_S = 40.0  # real seconds; the lab's machine is slow
+DELAY_S, TRIES, AGAIN_S = 2.0, 5, 16.0  # a virtual station gives up by then; real seconds
 REPORTING = ("takes reports", "called", "report")
 QUIET_S = {"virtual": 2.0, "lab": 8.0}
 
@@ -192,6 +194,41 @@ def test_a_channel_that_the_country_forbids_is_refused_in_plain_words_and_the_ne
     scene.access_point.up(NETWORK)
     scene.guest.join(NETWORK.name, NETWORK.passphrase)
     scene.seen("leased")
+
+
+def test_what_the_network_delays_comes_later_by_so_much(scene: Scene) -> None:
+    """Dialling takes one way there and one back (RFC 9293, 3.5): the way to the unit is the one that is delayed."""
+    took_s = dialled_s(scene, replace(NETWORK, delay_s=DELAY_S), times=3)
+    assert min(took_s) >= DELAY_S
+
+
+def test_of_what_the_network_loses_some_comes_at_the_second_try(scene: Scene) -> None:
+    """A SYN without an answer is sent again after a second (RFC 6298, 2.1); that none or all of so many is: 1 in 32768."""
+    took_s = dialled_s(scene, replace(NETWORK, loss=0.5), times=16)
+    assert 0 < sum(one_s >= 1.0 for one_s in took_s) < len(took_s)
+    mark = scene.timeline.mark()
+    scene.access_point.up(NETWORK)  # by the same radio, as good as ever
+    scene.guest.join(NETWORK.name, NETWORK.passphrase)
+    scene.seen("leased", since=mark)
+
+
+def dialled_s(scene: Scene, plan: NetworkPlan, times: int) -> list[float]:
+    """Have the unit join, and dial the bench so often: how long each took, in the unit's seconds."""
+    scene.access_point.up(plan)
+    for _ in range(TRIES):
+        scene.guest.join(plan.name, plan.passphrase)
+        if isinstance(scene.wait("leased", limit_s=AGAIN_S), Moment):
+            break
+    scene.seen("leased")
+    scene.access_point.take_reports(8080, "answers")
+    bench, clock, took_s = scene.access_point.lease_of_bench().address, scene.timeline.clock, []
+    for _ in range(times):
+        begun_s = time.monotonic()
+        with contextlib.suppress(TimeoutError), scene.guest.dial(bench, 8080):
+            pass
+        took_s.append(clock.unit_s(time.monotonic() - begun_s))
+    scene.access_point.take_no_reports()
+    return took_s
 
 
 def test_a_network_that_goes_down_is_left_without_a_word_and_joined_again(scene: Scene) -> None:

@@ -76,6 +76,8 @@ def test_the_plan_on_the_air_is_left_alone(timeline: Timeline) -> None:
         {"key_management": "wpa2 and wpa3"},
         {"protected_frames": "optional"},
         {"mode": "n"},
+        {"delay_s": 0.5},
+        {"loss": 0.1},
     ],
 )
 def test_another_plan_takes_its_place(timeline: Timeline, change: dict[str, object]) -> None:
@@ -107,6 +109,8 @@ def test_all_of_the_plan_is_booked_but_its_key(timeline: Timeline) -> None:
         "security": "wpa2",
         "protected_frames": "off",
         "mode": "g",
+        "delay_s": 0.0,
+        "loss": 0.0,
         "hidden": True,
         "lease_delay_s": 10.0,
         "refuses_leases": False,

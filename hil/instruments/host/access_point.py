@@ -74,6 +74,7 @@ class HostAccessPoint(AccessPoint):
         self._interfaces, self._country, self._folder = list(interfaces), country, folder
         self._networks: dict[int, RadioNetwork] = {}
         self._radio_of: dict[str, int] = {}  # by a member's address
+        self._impaired: set[str] = set()
         self._leases: LeaseServer | RefusingServer | None = None
         self._on_dhcp = on_dhcp
         folder.mkdir(parents=True, exist_ok=True)
@@ -124,6 +125,7 @@ class HostAccessPoint(AccessPoint):
         self._networks[radio] = self._on_air(
             interface, {**settings, "bridge": BRIDGE}, lambda report, came_s: self._told(radio, report, came_s)
         )
+        self._impair(interface, plan)
         self._lease(plan)
         return self.namespace.address_of(interface)
 
@@ -132,6 +134,21 @@ class HostAccessPoint(AccessPoint):
 
     def _go_down(self, radio: int) -> None:
         self._networks.pop(radio).silence()
+
+    def _impair(self, interface: str, plan: NetworkPlan) -> None:
+        """Have what a radio brings to its members delayed and lost as a plan says, by the kernel's netem."""
+        if interface in self._impaired:
+            self._impaired.remove(interface)
+            self.namespace.order("tc", "qdisc", "del", "dev", interface, "root")
+        if not plan.delay_s and not plan.loss:
+            return
+        how = ("delay", f"{plan.delay_s * 1000.0:.0f}ms", "loss", f"{plan.loss:.4%}")
+        try:
+            self.namespace.order("tc", "qdisc", "add", "dev", interface, "root", "netem", *how)
+        except BenchError as error:
+            remedy = "It takes tc of iproute2, and sch_netem of the kernel."
+            raise InstrumentGone(self.source, f"it can neither delay nor lose: {error.problem}", remedy) from error
+        self._impaired.add(interface)
 
     def _lease(self, plan: NetworkPlan) -> None:
         """Have addresses given as a plan says, from now on."""

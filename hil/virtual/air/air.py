@@ -115,7 +115,7 @@ class Listener:
         if mark == FRAME and self.station is not None:
             self._air.carry_frame(self, content[0], content[1:])
         elif mark == DHCP and self.station is not None:
-            self._air.carry_dhcp(content[:6], content[6:])
+            self._air.carry_dhcp(self.station, content[:6], content[6:])
         elif mark == ARP and self.station is not None:
             self._air.carry_arp(content[:6], content[6:])
         elif mark == DATAGRAM and self.station is not None:
@@ -163,6 +163,8 @@ def obey_station(station: Membership, order: Order) -> None:
             station.admitted = None
         case {"weaker_by_db": int() | float() as by_db}:
             station.weaker_by_db = float(by_db)
+        case {"delay_real_s": int() | float() as delay_s, "loss": int() | float() as loss}:
+            station.delay_real_s, station.loss = float(delay_s), float(loss)
 
 
 class Air:
@@ -181,7 +183,8 @@ class Air:
     async def serve(self) -> int:
         """Open both ports on loopback and return the one stations connect to."""
         loop = asyncio.get_running_loop()
-        streams = Streams(self.networks, self.config.delay_s / self.config.speed, self._truth)
+        delay_s, speed = self.config.delay_s / self.config.speed, self.config.speed
+        streams = Streams(self.networks, delay_s, self._truth, self._rng, speed)
         stream_server = await asyncio.start_server(streams.accept, "127.0.0.1", 0)
         self._stream_port = stream_server.sockets[0].getsockname()[1]
         server = await loop.create_server(lambda: Listener(self).stream, "127.0.0.1", 0)
@@ -240,10 +243,12 @@ class Air:
         weaker_by_db = round(sender.station.weaker_by_db) if sender.station else 0
         return max(-127, min(0, dbm - weaker_by_db + self._rng.randint(-jitter_db, jitter_db)))
 
-    def carry_dhcp(self, receiver: bytes, message: bytes) -> None:
-        """Bring a DHCP message to its station, and to the monitors, after the air's delay."""
-        if self.config.delay_s:
-            delay_s = self.config.delay_s / self.config.speed
+    def carry_dhcp(self, sender: Membership, receiver: bytes, message: bytes) -> None:
+        """Bring a DHCP message to its station, and to the monitors, after the air's delay and the sender's."""
+        delay_s = self.config.delay_s / self.config.speed + sender.delay_real_s
+        if sender.loses(self._rng):
+            return
+        if delay_s:
             asyncio.get_running_loop().call_later(delay_s, self._deliver_dhcp, receiver, message)
         else:
             self._deliver_dhcp(receiver, message)
@@ -273,13 +278,13 @@ class Air:
         """Bring a datagram to the member of the sender's network that it is for, after the air's delay; else drop it."""
         datagram = parse(packet)
         if datagram is not None:
-            delay_s = self.config.delay_s / self.config.speed
+            delay_s = self.config.delay_s / self.config.speed + sender.delay_real_s
             asyncio.get_running_loop().call_later(delay_s, self._deliver_datagram, sender, datagram, packet)
 
     def _deliver_datagram(self, sender: Membership, datagram: Datagram, packet: bytes) -> None:
         target = self.networks.find(sender, datagram.target)
         own = self.networks.addresses_of(sender).values()
-        if target is None or datagram.source not in own or self._lost_to_station():
+        if target is None or datagram.source not in own or self._lost_to_station() or sender.loses(self._rng):
             return
         now_s = time.monotonic()
         by, to, octets = sender.address.hex(), target.address.hex(), len(datagram.payload)

@@ -220,6 +220,10 @@ class StationLink:
         """Send everything so many dB weaker than usual from now on."""
         self._send_order({"weaker_by_db": by_db})
 
+    def send_impaired(self, delay_s: float, loss: float) -> None:
+        """Send all by IP so many unit seconds late from now on, and have that share of it lost."""
+        self._send_order({"delay_real_s": delay_s / self.speed, "loss": loss})
+
     def end_network(self) -> None:
         """As an access point, say that the network is over."""
         self._send_order({"end": True})

@@ -7,6 +7,7 @@ go on when it is back, and break off when a station of the same address comes ba
 
 import asyncio
 import json
+import random
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -17,6 +18,8 @@ from hil.virtual.truth import TruthWriter
 
 ACCEPTED, REFUSED, SILENT = b"+", b"R", b"S"
 _CHUNK_OCTETS = 65536
+_REPEAT_S = 1.0
+"""Unit seconds until a segment without an answer is sent again (RFC 6298, 2.1 and 2.4)."""
 _END_GRACE_S = 0.01
 """Real seconds between a service's end and telling it: when a whole unit dies, its radio is seen to go first."""
 
@@ -30,6 +33,12 @@ class Membership:
     claims: dict[bytes, str] = field(default_factory=dict)
     admitted: dict[bytes, str] | None = None
     weaker_by_db: float = 0.0
+    delay_real_s: float = 0.0
+    loss: float = 0.0
+
+    def loses(self, rng: random.Random) -> bool:
+        """Say whether a packet that it sends by IP is lost."""
+        return bool(self.loss) and rng.random() < self.loss
 
 
 class Networks:
@@ -108,7 +117,8 @@ class Path:
     networks: Networks
     dialer: Membership
     target: Membership
-    delay_s: float
+    late_s: Callable[[Membership], float]
+    """How late, in real seconds, a piece comes that one of the two sends."""
 
     async def open(self) -> None:
         """Wait until both ends are in one network.
@@ -122,15 +132,16 @@ class Path:
                     raise ConnectionResetError("the peer has started anew")
             await self.networks.change()
 
-    async def pump(self, reader: asyncio.StreamReader, writer: Writer, came: Callable[[bytes], None]) -> None:
-        """Carry bytes one way until their end, which is carried too; calls `came` with each piece, empty for the end."""
+    async def pump(
+        self, sender: Membership, reader: asyncio.StreamReader, writer: Writer, came: Callable[[bytes], None]
+    ) -> None:
+        """Carry a sender's bytes until their end, which is carried too; calls `came` with each piece, empty for the end."""
         while True:
             data = await _read(reader)
             came(data)
-            if not data:
-                await asyncio.sleep(_END_GRACE_S)
-            elif self.delay_s:
-                await asyncio.sleep(self.delay_s)
+            late_s = self.late_s(sender) if data else max(self.late_s(sender), _END_GRACE_S)
+            if late_s:
+                await asyncio.sleep(late_s)
             await self.open()
             if not data:
                 writer.write_eof()
@@ -154,9 +165,12 @@ class Streams:
     refused or silent; after "accepted" the connection is the stream.
     """
 
-    def __init__(self, networks: Networks, delay_s: float, truth: TruthWriter) -> None:
+    def __init__(
+        self, networks: Networks, delay_s: float, truth: TruthWriter, rng: random.Random, speed: float
+    ) -> None:
         """Carry streams of `networks`, each piece `delay_s` real seconds late; say in `truth` when pieces came."""
         self._networks, self._delay_s, self._truth = networks, delay_s, truth
+        self._rng, self._repeat_s = rng, _REPEAT_S / speed
         self._count = 0
         self._tasks: set[asyncio.Task[None]] = set()
 
@@ -179,8 +193,12 @@ class Streams:
         dialled_s = time.monotonic()
         if not isinstance(order, dict):
             return
-        path = await self._find_path(order)
-        if path is None:
+        limit = order.get("limit_s")
+        limit_s = float(limit) if isinstance(limit, int | float) else 0.0
+        path = await self._find_path(order, limit_s)
+        late_s = sum(self._late_s(end) for end in (path.dialer, path.target)) if path else 0.0  # SYN, and its answer
+        await asyncio.sleep(min(late_s, limit_s))
+        if path is None or late_s > limit_s:
             writer.write(SILENT)
             return
         try:
@@ -194,16 +212,26 @@ class Streams:
         truth(t=dialled_s, way="dialled", octets=0)
         await _carry(path, (reader, writer), there, truth)
 
-    async def _find_path(self, order: Mapping[str, object]) -> Path | None:
+    def _piece_late_s(self, sender: Membership) -> float:
+        return self._delay_s + self._late_s(sender)
+
+    def _late_s(self, sender: Membership) -> float:
+        """How late a segment of a station comes, real seconds: a lost one is sent again, each time after twice as long."""
+        late_s, repeat_s = sender.delay_real_s, self._repeat_s
+        while sender.loses(self._rng):
+            late_s, repeat_s = late_s + repeat_s, 2.0 * repeat_s
+        return late_s
+
+    async def _find_path(self, order: Mapping[str, object], limit_s: float) -> Path | None:
         """Look for the target until the limit: a station that joins meanwhile still answers, as retried dials do."""
-        address, limit = bytes.fromhex(str(order.get("from"))), order.get("limit_s")
+        address = bytes.fromhex(str(order.get("from")))
         try:
-            async with asyncio.timeout(float(limit) if isinstance(limit, int | float) else 0.0):
+            async with asyncio.timeout(limit_s):
                 while True:
                     dialer = self._networks.current(address)
                     target = self._networks.find(dialer, str(order.get("ip"))) if dialer else None
                     if dialer and target:
-                        return Path(self._networks, dialer, target, self._delay_s)
+                        return Path(self._networks, dialer, target, self._piece_late_s)
                     await self._networks.change()
         except TimeoutError:
             return None
@@ -225,7 +253,8 @@ async def _carry(path: Path, dialer: Ends, target: Ends, say: Callable[..., None
             both_ended.set()
 
     pumps = asyncio.gather(
-        path.pump(dialer[0], target[1], partial(came, "to")), path.pump(target[0], dialer[1], partial(came, "from"))
+        path.pump(path.dialer, dialer[0], target[1], partial(came, "to")),
+        path.pump(path.target, target[0], dialer[1], partial(came, "from")),
     )
     # With both ends gone nobody is left to wait for a path that is closed.
     over = asyncio.ensure_future(_after(both_ended))

@@ -79,6 +79,7 @@ class Hotspot:
         self._beacon = bytearray(frames.beacon(address, 0, offer))
         self._link.tune(_ROLE, {self.plan.channel})
         self._link.send_weaker(self.plan.weaker_by_db)
+        self._link.send_impaired(self.plan.delay_s, self.plan.loss)
         self._link.admit(address, self.plan.ip)
         self._link.claim(address, self.plan.ip)
         self._send_beacon(0)

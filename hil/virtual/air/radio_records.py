@@ -68,6 +68,10 @@ class HotspotPlan:
     """Also "optional" or "required", which keeps stations out, as none of this air protects any."""
     mode: str = "g"
     """Also "b" or "n": what is announced; the air carries all alike."""
+    delay_s: float = 0.0
+    """Unit seconds by which what it sends by IP comes late."""
+    loss: float = 0.0
+    """The share of that which is lost."""
 
     def __post_init__(self) -> None:
         """Refuse what no access point can offer."""
