@@ -1,4 +1,4 @@
-"""Networks that let a unit down: of no use, late, slow with addresses, hidden, or lost. Then they are good again.
+"""Networks that let a unit down: of no use, late, slow with addresses, hidden, mixed, or lost. Then they are good again.
 
 Each leg begins and ends without supply, so that a unit which never comes back is only switched off, its settings kept.
 """
@@ -152,6 +152,17 @@ def lease_late(bench: Bench, product: Product, parameter: str) -> None:
 def network_hidden(bench: Bench, product: Product) -> None:
     """Power up with the saved network hidden: its beacons do not bear its name."""
     _join_odd_network(bench, product, replace(bench.network, hidden=True))
+
+
+@leg(
+    begins=Off(store="bench network"),
+    ends=Off(),
+    expected_s=lambda _product: CUT_S + JOIN_S + STEADY_S,
+    profile="release",
+)
+def network_mixed(bench: Bench, product: Product) -> None:
+    """Power up with the saved network taking WPA2 and WPA3 alike: a unit that knows WPA2 alone joins it, too."""
+    _join_odd_network(bench, product, replace(bench.network, key_management="wpa2 and wpa3"))
 
 
 def _join_odd_network(bench: Bench, product: Product, plan: NetworkPlan) -> None:

@@ -1,4 +1,4 @@
-"""Networks that are good but odd: slow with addresses, or hidden. The unit joins them like any other."""
+"""Networks that are good but odd: slow with addresses, hidden, or mixed. The unit joins them like any other."""
 
 from hil_acceptance.steady import judge_steady
 
@@ -70,3 +70,10 @@ def test_lamp_order_at_hidden_network(network_hidden: LegEvidence, product: Prod
 def test_no_crash_nor_unasked_reset_at_hidden_network(network_hidden: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself at a hidden network."""
     judge_steady(network_hidden, judge)
+
+
+@needs("access_point", "power")
+def test_connected_in_time_to_mixed_network(network_mixed: LegEvidence, product: Product, judge: Judge) -> None:
+    """The unit is connected in time to a network that takes WPA2 and WPA3 alike."""
+    reading = network_mixed.between(PowerOn, Leased)
+    judge.within(product.limits.connected_s, reading, "power on → address given")
