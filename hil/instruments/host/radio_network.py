@@ -49,7 +49,7 @@ def settings_of(
         told |= {"country_code": country, "ieee80211d": "1"}
     if passphrase is not None:
         told |= {"wpa": "2", "wpa_key_mgmt": KEY_MANAGEMENT[key_management], "rsn_pairwise": "CCMP"}
-        told |= {"ieee80211w": PROTECTED[protected_frames]}
+        told |= {"ieee80211w": PROTECTED[protected_frames], "sae_require_mfp": "1"}  # the latter: of who joins by SAE
         told["wpa_psk" if len(passphrase) == HEX_KEY else "wpa_passphrase"] = passphrase
     return told
 
