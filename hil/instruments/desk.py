@@ -93,7 +93,15 @@ def _said(value: Said | None, key: str, remedy: str = UNSAID) -> Said:
     return value
 
 
-def _power(timeline: Timeline, place: PowerPlace, slot: str) -> ScpiPower | RelayPower | HubPortPower | OperatorPower:
+def open_power(
+    timeline: Timeline, place: PowerPlace, slot: str
+) -> ScpiPower | RelayPower | HubPortPower | OperatorPower:
+    """Open the supply of a slot.
+
+    Raises:
+        InputError: it is not where the bench file says.
+        BenchError: it is busy or broken.
+    """
     if place.scpi is not None:
         return ScpiPower(timeline, place.scpi.port, baud=place.scpi.baud)
     if place.relay is not None:
@@ -118,7 +126,12 @@ def _told_of(place: PowerPlace) -> str:
     return "plugged in and unplugged by a person, by their word"
 
 
-def _flasher(port: str, place: FlasherPlace) -> Flasher:
+def flasher_of(port: str, place: FlasherPlace) -> Flasher:
+    """The flasher over the console's port.
+
+    Raises:
+        InputError: the chip family or a command is not one.
+    """
     return CommandFlasher(port, place.command) if place.command else LoaderFlasher(port, chip=place.chip)
 
 
@@ -133,7 +146,7 @@ class _Opening:
 
     def open(self) -> Bench:
         at, timeline, previous = self._at, self._timeline, self._purpose.previous
-        power = _power(timeline, at.supply, at.slot)
+        power = open_power(timeline, at.supply, at.slot)
         self._stack.callback(power.close)
         lamp = LineLamp(timeline, at.bench_lamp.port, at.bench_lamp.line)
         self._stack.callback(lamp.close)
@@ -149,7 +162,7 @@ class _Opening:
             network=NetworkPlan(self._trial.network, self._trial.network_key, at.channel),
             power=power,
             console=console,
-            flasher=_flasher(console.port, at.flasher),
+            flasher=flasher_of(console.port, at.flasher),
             access_point=access_point,
             probe=probe,
             visits=Visits(timeline, self._folder.pages),

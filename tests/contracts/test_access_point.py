@@ -1,7 +1,7 @@
 """What every access point must book of a unit that joins, is refused, is kept waiting for an address, and goes.
 
 Held alike against the virtual one and, in the lab, against hostapd 2.10 and dnsmasq 2.90 on the kernel's own 802.11 stack
-with wpa_supplicant as the unit: what those do is the outside check.
+with wpa_supplicant as the unit: what those do is the outside check. On a desk the unit is wpa_supplicant on the probe's radio.
 """
 
 import contextlib
@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
+from support.desk import Desk
 from support.guests import SPEED, Guest, HostGuest, VirtualGuest
 
 from hil.core.clock import Clock
@@ -30,7 +31,8 @@ WPA3 = replace(NETWORK, key_management="wpa3")
 LIMIT_S = 40.0  # real seconds; the lab's machine is slow
 DELAY_S, TRIES, AGAIN_S = 2.0, 5, 16.0  # a virtual station gives up by then; real seconds
 REPORTING = ("takes reports", "called", "report")
-QUIET_S = {"virtual": 2.0, "lab": 8.0}
+QUIET_S = {"virtual": 2.0, "lab": 8.0, "desk": 8.0}
+LAB_RADIOS, LAB_COUNTRY, LAB_UNIT = ["wlan0", "wlan1"], "DE", "wlan2"
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,7 @@ class Scene:
 
 
 @pytest.fixture
-def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+def scene(place: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     timeline = Timeline(Clock(SPEED[place]))
     with contextlib.ExitStack() as stack:
         if place == "virtual":
@@ -84,9 +86,13 @@ def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
             guest: Guest = VirtualGuest(air, process.port("port"), bytes.fromhex("0200000000b2"), SPEED[place])
             point: AccessPoint = virtual
         else:
-            real = HostAccessPoint(timeline, ["wlan0", "wlan1"], "DE", tmp_path / "access point")
+            radios, country, unit = LAB_RADIOS, LAB_COUNTRY, LAB_UNIT
+            if place == "desk":
+                desk: Desk = request.getfixturevalue("desk")
+                (radios, country), unit = desk.networks, desk.probe
+            real = HostAccessPoint(timeline, radios, country, tmp_path / "access point")
             stack.callback(real.close)
-            guest, point = HostGuest("wlan2", tmp_path / "unit"), real
+            guest, point = HostGuest(unit, tmp_path / "unit"), real
         stack.callback(guest.close)
         yield Scene(point, guest, timeline)
 

@@ -1,7 +1,7 @@
 """What every lamp of the bench's own must do: be dark when it is opened, and follow its orders, each booked with its doubt.
 
 Held against the virtual scene's lamp by its picture, and, in the lab, against a line of a real USB serial port by the requests
-that come at the other end: what the kernel does to the line there is the outside check.
+that come at the other end: what the kernel does to the line there is the outside check. On a desk its camera sees it.
 """
 
 import contextlib
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from support.desk import Desk, SeenLamp
 
 from hil.core.clock import Clock
 from hil.core.errors import InputError
@@ -46,7 +47,7 @@ def lit_in_truth(truth: Path) -> bool:
 
 
 @pytest.fixture
-def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+def scene(place: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     timeline, truth = Timeline(Clock()), tmp_path / "truth.jsonl"
     with contextlib.ExitStack() as stack:
         if place == "virtual":
@@ -55,6 +56,14 @@ def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
             line = ControlLine("bench lamp", process.port("control_port"))
             stack.callback(line.close)
             yield Scene(VirtualBenchLamp(timeline, line), timeline, lambda: lit_in_truth(truth))
+            return
+        if place == "desk":
+            desk: Desk = request.getfixturevalue("desk")
+            told = desk.named(desk.file.bench_lamp, "bench_lamp")
+            lamp = LineLamp(timeline, told.port, told.line)
+            stack.callback(lamp.close)
+            seen = SeenLamp(desk, stack, tmp_path / "lamp")
+            yield Scene(lamp, timeline, lambda: seen.is_lit)
             return
         port = UsbSerialPort("bench-lamp", bus=1)
         stack.callback(port.close)

@@ -1,7 +1,8 @@
 """What every console must do with a unit's port: lose nothing, leave the unit alone when it opens, reset it when told.
 
 Held alike against the virtual board's port (RFC 2217) and, in the lab, against a real USB serial port whose other end is a
-test's: what the kernel does to the control lines there is the outside check.
+test's: what the kernel does to the control lines there is the outside check. On a desk the unit itself is there, which tells when
+it starts.
 """
 
 import contextlib
@@ -12,6 +13,7 @@ from pathlib import Path
 from typing import Protocol
 
 import pytest
+from support.desk import DeskUnit
 
 from hil.core.clock import Clock
 from hil.core.timeline import Expired, Timeline
@@ -21,6 +23,7 @@ from hil.virtual.board.serial_port import SerialPort, pins_of
 from hil.virtual.lab.usb_serial import UsbSerialPort
 
 LIMIT_S = 30.0
+OPENINGS, STARTS_S = 5, 1.0  # within which a chip that was reset says its first line
 SAID = b"".join(b"line %d \xff\xfe: \xe2\x98\x98 and some more of it\r\n" % number for number in range(150))
 
 pytestmark = pytest.mark.filterwarnings("ignore:set(Daemon|Name)\\(\\) is deprecated:DeprecationWarning")
@@ -94,9 +97,13 @@ class LabFarPort(_Pins):
 
 
 @pytest.fixture
-def far(place: str) -> Iterator[FarPort]:
-    made = VirtualFarPort() if place == "virtual" else LabFarPort()
-    with contextlib.closing(made):
+def far(place: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[FarPort | DeskUnit]:
+    with contextlib.ExitStack() as stack:
+        if place == "desk":
+            yield DeskUnit(request.getfixturevalue("desk"), stack, tmp_path)
+            return
+        made = VirtualFarPort() if place == "virtual" else LabFarPort()
+        stack.callback(made.close)
         yield made
 
 
@@ -106,8 +113,9 @@ def timeline() -> Timeline:
 
 
 @pytest.fixture
-def console(far: FarPort, timeline: Timeline, tmp_path: Path) -> Iterator[Console]:
-    made = Console(far.port, timeline, tmp_path / "console.raw")
+def console(far: FarPort | DeskUnit, timeline: Timeline, tmp_path: Path) -> Iterator[Console]:
+    raw_file = tmp_path / "console.raw"
+    made = far.console(timeline, raw_file) if isinstance(far, DeskUnit) else Console(far.port, timeline, raw_file)
     made.open()
     with contextlib.closing(made):
         yield made
@@ -125,6 +133,7 @@ def wait_lines(timeline: Timeline, count: int) -> list[str]:
     return texts
 
 
+@pytest.mark.beyond_desk("a unit says what it likes: nobody knows its octets beforehand")
 def test_every_octet_arrives_once_and_in_order(
     console: Console, far: FarPort, timeline: Timeline, tmp_path: Path
 ) -> None:
@@ -136,20 +145,32 @@ def test_every_octet_arrives_once_and_in_order(
 
 @pytest.mark.daily
 def test_opening_neither_resets_the_unit_nor_calls_its_loader(
-    console: Console, far: FarPort, timeline: Timeline
+    console: Console, far: FarPort | DeskUnit, timeline: Timeline
 ) -> None:
+    if isinstance(far, DeskUnit):  # one that was reset, or is in its loader, starts with the line of its ROM
+        for _ in range(OPENINGS):
+            assert far.started(timeline, STARTS_S) is None
+            console.close()
+            console.open()
+        assert far.started(timeline, STARTS_S) is None
+        return
     far.say(b"still here\n")
     assert wait_lines(timeline, 1) == ["still here"]
     assert far.held == []
     assert far.loader_calls == 0
 
 
-def test_a_reset_is_felt_as_booked(console: Console, far: FarPort, timeline: Timeline) -> None:
+def test_a_reset_is_felt_as_booked(console: Console, far: FarPort | DeskUnit, timeline: Timeline) -> None:
     console.reset("test")
+    released = next(m for m in timeline.since() if m.is_("console", "reset line released"))
+    if isinstance(far, DeskUnit):
+        started_s = far.started(timeline, STARTS_S)
+        assert started_s is not None
+        assert started_s > released.time_s - released.doubt_s
+        return
     far.say(b"after\n")
     wait_lines(timeline, 1)
     (held, held_s), (let_go, let_go_s) = far.held
     assert (held, let_go, far.loader_calls) == (True, False, 0)
     assert let_go_s - held_s == pytest.approx(RESET_REAL_S + 0.03, abs=0.06)  # a line change takes RFC 2217 some 50 ms
-    released = next(m for m in timeline.since() if m.is_("console", "reset line released"))
     assert abs(released.time_s - timeline.clock.at(let_go_s)) <= released.doubt_s + 0.01  # its own way to the test

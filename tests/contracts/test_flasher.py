@@ -2,6 +2,7 @@
 
 Held alike over RFC 2217 to the virtual board's port and, in the lab, over a real USB serial port whose control lines reset the
 chip into its loader. esptool is the library that speaks: the loader at the other end is held to it by the tests of the board.
+On a desk the chip is the unit's: it must say the address of its label, and only the build of `--hil-build` is put on it.
 """
 
 import contextlib
@@ -11,11 +12,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from support.desk import Desk
 from support.loader_board import ADDRESS, make_build
 
 from hil.core.build import Build
 from hil.core.clock import Clock
 from hil.core.timeline import Timeline
+from hil.instruments.desk import flasher_of, open_power
 from hil.instruments.flasher import Flasher
 from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.power.scpi import ScpiPower
@@ -28,10 +31,11 @@ UNIT = {"address": ADDRESS.hex(":"), "serial": "MV2-flash", "label_key": "label 
 
 @dataclass(frozen=True)
 class Scene:
-    """A flasher, and a unit with its supply on and nothing in its flash."""
+    """A flasher, and a unit with its supply on, of a known address, and a build that may be put on it, if any."""
 
     flasher: Flasher
-    build: Build
+    build: Build | None
+    address: bytes
 
 
 def virtual_port(stack: contextlib.ExitStack, folder: Path) -> str:
@@ -55,26 +59,50 @@ def lab_port(stack: contextlib.ExitStack, folder: Path) -> str:
     return str(unit.ready["serial_port"])
 
 
+def desk_scene(desk: Desk, stack: contextlib.ExitStack) -> Scene:
+    supply = desk.named(desk.file.power, "power")
+    if supply.operator is not None:
+        pytest.skip("a person switches the supply: `hil bench check` asks them")
+    power = open_power(Timeline(Clock()), supply, desk.file.slot)
+    stack.callback(power.close)
+    stack.callback(power.off, asked_by="end of the test")
+    power.on(asked_by="test")
+    port, label = desk.named(desk.file.console.port, "console.port"), desk.named(desk.file.unit, "unit")
+    if desk.file.flasher.command is not None:
+        pytest.skip("another program flashes: it asks no chip who it is, and reads nothing back")
+    return Scene(flasher_of(port, desk.file.flasher), desk.build, bytes.fromhex(label.address.replace(":", "")))
+
+
 @pytest.fixture
-def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+def scene(place: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     with contextlib.ExitStack() as stack:
+        if place == "desk":
+            yield desk_scene(request.getfixturevalue("desk"), stack)
+            return
         port = (virtual_port if place == "virtual" else lab_port)(stack, tmp_path)
-        yield Scene(LoaderFlasher(port, chip="esp32"), make_build(tmp_path))
+        yield Scene(LoaderFlasher(port, chip="esp32"), make_build(tmp_path), ADDRESS)
+
+
+def test_the_chip_says_who_it_is(scene: Scene) -> None:
+    identity = scene.flasher.identity()
+    assert identity is not None
+    assert identity.address == scene.address
 
 
 @pytest.mark.daily
-def test_a_build_is_put_on_and_read_back(scene: Scene) -> None:
+def test_a_build_is_put_on_and_read_back(scene: Scene, place: str) -> None:
     flasher, build = scene.flasher, scene.build
+    if build is None:
+        pytest.skip("it erases the unit: name the build that is to be on it, --hil-build FILE")
     with flasher.session():
-        identity = flasher.identity()
-        assert identity is not None
-        assert identity.address == ADDRESS
-        assert not flasher.verify(build).matches
         flasher.erase_all()
+        assert not flasher.verify(build).matches
         check = flasher.write(build)
         assert (check.matches, check.seen_sha256) == (True, build.sha256)
         last = build.images[-1]
         flasher.erase_region(last.offset, 4096)
         check = flasher.verify(build)
+        if place == "desk":
+            assert flasher.write(build).matches  # the unit is left whole
     assert (check.matches, check.differing) == (False, (last.file.name,))
     assert check.seen_sha256 != build.sha256

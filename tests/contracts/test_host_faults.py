@@ -22,7 +22,10 @@ from hil.instruments.host.probe import HostProbe
 from hil.instruments.network_plan import NetworkPlan
 from hil.virtual.lab.usb_serial import UsbSerialPort
 
-pytestmark = pytest.mark.skipif(os.environ.get("LAB") != "1", reason="needs the lab's radios: ci/measure lab")
+pytestmark = [
+    pytest.mark.skipif(os.environ.get("LAB") != "1", reason="needs the lab's radios: ci/measure lab"),
+    pytest.mark.beyond_desk("it kills daemons by name, takes radios away and sets the host's clock: in the lab alone"),
+]
 
 NETWORK = NetworkPlan("bench-q7", "leaf and stem", 1)
 LIMIT_S = 90.0

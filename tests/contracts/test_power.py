@@ -1,11 +1,11 @@
 """What every supply must do: switch when told, tell its state, and say so when it is gone.
 
 Held alike against the virtual board's switch and, in the lab, against a supply that speaks SCPI over TCP, a relay on a line of a
-real USB serial port with its contact read back, and a port of the kernel's own USB hub, by what is plugged in there.
+real USB serial port with its contact read back, and a port of the kernel's own USB hub, by what is plugged in there. On a desk
+the unit's console tells whether it has a supply.
 """
 
 import contextlib
-import os
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from support.desk import Desk, DeskUnit, place_of, speaks
 from support.scpi import Supply
 
 from hil.core.clock import Clock
 from hil.core.errors import BenchError
 from hil.core.timeline import Timeline
+from hil.instruments.desk import open_power
 from hil.instruments.power import Power
 from hil.instruments.power.hub_port import DEVICES, HubPortPower
 from hil.instruments.power.relay import RelayPower
@@ -26,7 +28,8 @@ from hil.virtual.bench_switches import VirtualPower
 from hil.virtual.lab.usb_serial import UsbSerialPort
 from hil.virtual.world import ControlLine, WorldProcess
 
-WAYS = ("scpi", "relay", "hub port") if os.environ.get("LAB") == "1" else ("switch",)
+WAYS = {"lab": ("scpi", "relay", "hub port"), "virtual": ("switch",), "desk": ("of the desk",)}
+CANNOT_GO = "hub port"  # of it there is none in the lab: its hub is the machine's own
 LIMIT_S = 10.0
 
 
@@ -109,15 +112,37 @@ def hub_port_power(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
     return Scene(power, timeline, (DEVICES / device).exists, unit.unplug)
 
 
-@pytest.fixture(params=WAYS)
-def scene(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
+def desk_power(stack: contextlib.ExitStack, timeline: Timeline, desk: Desk, folder: Path) -> Scene:
+    with contextlib.ExitStack() as trying:
+        unit = DeskUnit(desk, trying, folder)
+        console = unit.console(timeline, folder / "console.raw")
+        console.open()  # while the unit has its supply: some adapters have theirs from it
+        stack.callback(console.close)
+    power = stack.enter_context(contextlib.closing(open_power(timeline, unit.supply, desk.file.slot)))
+    stack.callback(power.off, asked_by="end of the test")
+    return Scene(power, timeline, lambda: speaks(timeline), lambda: None)
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Hold each test on every way to switch a supply that there is in its place."""
+    if "way" in metafunc.fixturenames:
+        ways = WAYS[place_of(metafunc.config)]
+        if metafunc.function is test_one_that_is_gone_says_so:
+            ways = tuple(way for way in ways if way != CANNOT_GO)
+        metafunc.parametrize("way", ways)
+
+
+@pytest.fixture
+def scene(way: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     timeline = Timeline(Clock())
     with contextlib.ExitStack() as stack:
-        if request.param == "switch":
+        if way == "switch":
             yield virtual_power(stack, timeline, tmp_path)
-            return
-        make = {"scpi": scpi_power, "relay": relay_power, "hub port": hub_port_power}[request.param]
-        yield make(stack, timeline)
+        elif way == "of the desk":
+            yield desk_power(stack, timeline, request.getfixturevalue("desk"), tmp_path)
+        else:
+            make = {"scpi": scpi_power, "relay": relay_power, "hub port": hub_port_power}[way]
+            yield make(stack, timeline)
 
 
 def wait_on(scene: Scene, on: bool) -> None:
@@ -136,6 +161,8 @@ def test_it_switches_and_tells_its_state(scene: Scene) -> None:
     off = scene.power.off(asked_by="leg")
     assert not scene.power.read_back()
     wait_on(scene, False)
+    scene.power.on(asked_by="leg")
+    wait_on(scene, True)
     first, second = (m for m in scene.timeline.since() if m.is_("power", "state"))
     assert on.time_s < first.time_s < off.time_s < second.time_s
     if scene.tells_current:
@@ -143,9 +170,8 @@ def test_it_switches_and_tells_its_state(scene: Scene) -> None:
     assert max(m.doubt_s for m in scene.timeline.since()) < 1.0
 
 
-@pytest.mark.parametrize("scene", [way for way in WAYS if way != "hub port"], indirect=True)
+@pytest.mark.beyond_desk("nobody unplugs the supply")
 def test_one_that_is_gone_says_so(scene: Scene) -> None:
-    """Of the hub port there is none in the lab: its hub is the machine's own."""
     scene.power.on(asked_by="leg")
     scene.go()
     with pytest.raises(BenchError):

@@ -1,7 +1,8 @@
 """What every probe must do on a unit's hotspot: get in by the right key only, say why not, and reach the unit's pages alone.
 
 Held alike against the virtual one and, in the lab, against wpa_supplicant 2.10 and busybox's DHCP client on the kernel's
-own 802.11 stack, with hostapd and dnsmasq as the unit: what those do is the outside check.
+own 802.11 stack, with hostapd and dnsmasq as the unit: what those do is the outside check. On a desk they are that on the access
+point's radio.
 """
 
 import contextlib
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from support.desk import Desk
 from support.guests import SPEED
 
 from hil.core.clock import Clock
@@ -26,9 +28,11 @@ from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualProbe
 from hil.virtual.world import WorldProcess
 
+Hotspot = tuple[str, str]  # its radio, and the country whose rules hold
+
 NAME, KEY = "mossgate-00b2", "label key 1"
 PAGE = b"HTTP/1.1 200 OK\r\nContent-Length: 5\r\n\r\nvents"
-LIMIT_S, SHORT_S = 60.0, {"virtual": 3.0, "lab": 12.0}  # real seconds; the lab's machine is slow
+LIMIT_S, SHORT_S = 60.0, {"virtual": 3.0, "lab": 12.0, "desk": 12.0}  # real seconds; the lab's machine is slow
 
 
 @dataclass(frozen=True)
@@ -89,8 +93,9 @@ def virtual_scene(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
     return Scene(probe, timeline, "203.0.113.1", offer)
 
 
-def lab_scene(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> Scene:
-    unit = HostAccessPoint(Timeline(Clock()), ["wlan0"], "DE", folder / "unit", name="unit-1")
+def host_scene(stack: contextlib.ExitStack, timeline: Timeline, folder: Path, hotspot: Hotspot, radio: str) -> Scene:
+    interface, country = hotspot
+    unit = HostAccessPoint(Timeline(Clock()), [interface], country, folder / "unit", name="unit-1")
     stack.callback(unit.close)
     unit.up(NetworkPlan(NAME, KEY, 6))
 
@@ -98,7 +103,7 @@ def lab_scene(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> 
         return socket.create_server((ADDRESS, 80))
 
     serve(unit.namespace.socket_here(listening), stack)
-    probe = HostProbe(timeline, "wlan2", folder / "probe")
+    probe = HostProbe(timeline, radio, folder / "probe")
     stack.callback(probe.close)
     return Scene(
         probe,
@@ -109,10 +114,18 @@ def lab_scene(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> 
 
 
 @pytest.fixture
-def scene(place: str, tmp_path: Path) -> Iterator[Scene]:
+def scene(place: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     timeline = Timeline(Clock(SPEED[place]))
     with contextlib.ExitStack() as stack:
-        yield virtual_scene(stack, timeline) if place == "virtual" else lab_scene(stack, timeline, tmp_path)
+        if place == "virtual":
+            yield virtual_scene(stack, timeline)
+            return
+        hotspot, radio = ("wlan0", "DE"), "wlan2"
+        if place == "desk":
+            desk: Desk = request.getfixturevalue("desk")
+            (radios, country), radio = desk.networks, desk.probe
+            hotspot = radios[0], country
+        yield host_scene(stack, timeline, tmp_path, hotspot, radio)
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from hil.virtual.air.radio import Radio
 from hil.virtual.bench_air import AirThread
 
 LIMIT_S = 20.0
-SPEED = {"virtual": 4.0, "lab": 1.0}  # unit seconds a real second, by place
+SPEED = {"virtual": 4.0, "lab": 1.0, "desk": 1.0}  # unit seconds a real second, by place
 
 
 class Guest(Protocol):

@@ -5,11 +5,11 @@ import random
 import secrets
 from contextlib import ExitStack
 from dataclasses import replace
+from pathlib import Path
 
 from hil.core.bench_file import BenchFile, BenchLampPlace, ConsolePort, FlasherPlace, LampCamera, PowerPlace, ScpiPlace
 from hil.core.build import load_build
 from hil.core.errors import InputError
-from hil.core.run_folder import RunFolder
 from hil.instruments.bench import OpenBench, Purpose
 from hil.instruments.desk import open_desk
 from hil.virtual.build import make_build
@@ -36,7 +36,7 @@ def open_lab(bench_file: BenchFile, purpose: Purpose) -> OpenBench:
         raise InputError("bench file: kind = 'lab'", "this machine is not the lab.", remedy)
     with ExitStack() as stack:
         folder = purpose.folder
-        placed = _start(bench_file, folder, stack)
+        placed = start_parts(bench_file, folder.path / "virtual", stack)
         build = purpose.build or load_build(make_build(folder.path / "build"))
         opened = open_desk(placed, replace(purpose, build=build))
         stack.callback(opened.close)
@@ -46,9 +46,13 @@ def open_lab(bench_file: BenchFile, purpose: Purpose) -> OpenBench:
         return OpenBench(opened.bench, {**opened.facts, "board": "in the lab, in its own time"}, stack.pop_all().close)
 
 
-def _start(bench_file: BenchFile, folder: RunFolder, stack: ExitStack) -> BenchFile:
-    """Start film and unit; return the bench file of a desk on which they are."""
-    world = folder.path.resolve() / "virtual"
+def start_parts(bench_file: BenchFile, folder: Path, stack: ExitStack) -> BenchFile:
+    """Start film and unit, with what they keep in a new folder; return the bench file of a desk on which they are.
+
+    Raises:
+        BenchError: one did not start.
+    """
+    world = folder.resolve()
     world.mkdir()
     truth, seed = str(world / "truth.jsonl"), secrets.randbelow(1 << 30)
     label = bench_file.unit or draw_label(random.Random(seed))
@@ -76,6 +80,7 @@ def _start(bench_file: BenchFile, folder: RunFolder, stack: ExitStack) -> BenchF
     )
     return bench_file.model_copy(
         update={
+            "kind": "desk",
             "unit": label,
             "power": PowerPlace(scpi=ScpiPlace(port=f"socket://127.0.0.1:{unit.port('supply_port')}")),
             "console": ConsolePort(port=str(unit.ready["serial_port"])),
