@@ -1,5 +1,6 @@
 """`hil bench`: what a bench is made of, and whether it is ready."""
 
+from collections.abc import Sequence
 from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
@@ -14,19 +15,19 @@ from rich.text import Text
 
 from hil.cli.aim_picture import drawn_aim
 from hil.core.aim_file import AimFile, aim_file_of, write_aim
-from hil.core.bench_file import load_bench_file
+from hil.core.bench_file import BenchFile, load_bench_file
 from hil.core.colours_file import colours_file_of, write_colours
 from hil.core.errors import InputError
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
-from hil.drive.bench.aim import aim_bench
+from hil.drive.bench.aim import Aim, aim_slots
 from hil.drive.bench.check import Tried, check_bench
 from hil.drive.bench.learn import learn_colours
 from hil.drive.bench.qualify import AXES, qualify_lamp
 from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
 from hil.lamp import OFF, NotTold
-from hil.lamp.aim import NotAimed
+from hil.lamp.aim import Aimed, NotAimed
 from hil.lamp.gauge import GaugeStudy
 from hil.lamp.still import read_still
 from hil.virtual import DEMO_BENCH, bench_named
@@ -63,30 +64,61 @@ def check(
 
 @bench_app.command()
 def aim(
-    bench: Annotated[Path, typer.Option(help="bench file (default: the virtual bench)")] = Path("virtual"),
+    bench: Annotated[
+        list[Path] | None,
+        typer.Option(help="bench file (default: the virtual bench); given again: of another slot before this camera"),
+    ] = None,
     into: Annotated[
         Path | None, typer.Option(help="where to write the aim file (default: beside the bench file)")
     ] = None,
 ) -> None:
-    """Find both lamps in the camera's picture, by having them go on and off. The unit must light its lamp when it starts."""
-    path = bench_named(str(bench))
-    bench_file = load_bench_file(path)
-    place = into or aim_file_of(path if bench_file.kind != "virtual" else Path("virtual.toml"))
+    """Find the lamps in the camera's picture, by having them go on and off. Each unit must light its lamp when it starts."""
+    paths = [bench_named(str(path)) for path in bench or [Path("virtual")]]
+    if into is not None and len(paths) > 1:
+        raise InputError(f"--into {into}", "is one file for several slots.", "Leave it out: each goes beside its own.")
+    files = [load_bench_file(path) for path in paths]
+    places = [into or aim_file_of(_beside(path, file)) for path, file in zip(paths, files, strict=True)]
     with ended_in_order(lambda: None):
-        found = aim_bench(bench_file)
-    drawn = place.with_suffix(".png")
+        found = aim_slots(files)
+    drawn = places[0].with_suffix(".png")
     cv2.imwrite(str(drawn), drawn_aim(found))
     for trouble in found.troubles:
         typer.echo(printable(trouble))
     typer.echo(f"The picture with what was found: {drawn}")
-    if isinstance(found.unit, NotAimed) or isinstance(found.bench, NotAimed):
-        typer.echo("Not aimed.")
+    stored = [
+        _store(one, place, file)
+        for one, place, file in zip(found.slots, places, files, strict=True)
+        if not found.faults
+    ]
+    if not stored or not all(stored):
+        typer.echo("Not aimed." if not any(stored) else "Not aimed: " + _not_aimed(found.slots))
         raise typer.Exit(EXIT_BENCH)
+
+
+def _beside(path: Path, file: BenchFile) -> Path:
+    return path if file.stays else Path(f"{file.kind}.toml")
+
+
+def _not_aimed(aims: Sequence[Aim]) -> str:
+    lacking = [aim.slot for aim in aims if not (isinstance(aim.unit, Aimed) and isinstance(aim.bench, Aimed))]
+    return ", ".join(f"slot {printable(slot)}" for slot in lacking) + "."
+
+
+def _store(found: Aim, place: Path, file: BenchFile) -> bool:
+    """Write a slot's aim file, where both lamps were found."""
+    if isinstance(found.unit, NotAimed) or isinstance(found.bench, NotAimed):
+        return False
     height, width = found.picture.shape[:2]
     unit, own = found.unit.region, found.bench.region
     write_aim(AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own), place)
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
-    typer.echo(f"Aim file: {place}. It counts where the bench file leaves these two out.")
+    counts = "It counts where the bench file leaves these two out."
+    if not file.stays:
+        counts = (
+            "It does not count: the units of this bench lie elsewhere each time (a virtual bench stays by its seed)."
+        )
+    typer.echo(f"Aim file: {place}. {counts}")
+    return True
 
 
 @bench_app.command(name="read")

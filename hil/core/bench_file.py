@@ -17,7 +17,8 @@ class VirtualSettings(Strict):
     """How the virtual bench behaves. Speed is unit seconds a real second.
 
     A chip whose `rom_speaks` is false starts from flash without a word, as many can be told to for good. `worn_flash_at`
-    is the address of an octet of the flash that reads as zero.
+    is the address of an octet of the flash that reads as zero. Before the camera lie so many units in `places`; the bench
+    file's `slot` says which of them, from 1, this bench drives.
     """
 
     speed: Annotated[float, Field(gt=0.0, le=FASTEST)] = 4.0
@@ -29,6 +30,7 @@ class VirtualSettings(Strict):
     camera_latency_s: tuple[float, float] = (0.03, 0.25)
     camera_drop: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
     camera_frame_rate: Annotated[float, Field(gt=0.0, le=120.0)] = 30.0
+    places: Annotated[int, Field(ge=1, le=9)] = 1
 
     @model_validator(mode="after")
     def _latency_in_order(self) -> "VirtualSettings":
@@ -198,6 +200,18 @@ class BenchFile(Strict):
         """Unit seconds in a real second."""
         return self.virtual.speed if self.kind == "virtual" else 1.0
 
+    @property
+    def stays(self) -> bool:
+        """Whether its lamps lie in the camera's picture where they lay the last time it was opened."""
+        return self.kind == "desk" or (self.kind == "virtual" and self.virtual.seed is not None)
+
+    @model_validator(mode="after")
+    def _slot_is_a_place(self) -> "BenchFile":
+        slots = [str(place) for place in range(1, self.virtual.places + 1)]
+        if len(slots) > 1 and self.slot not in slots:
+            raise ValueError(f"slot = {self.slot!r}: of virtual.places = {len(slots)} it is one of {', '.join(slots)}")
+        return self
+
 
 def load_bench_file(path: Path) -> BenchFile:
     """Read a bench file; where it leaves out the lamps' places, with those of its aim file.
@@ -206,7 +220,7 @@ def load_bench_file(path: Path) -> BenchFile:
         InputError: one of them is missing or wrong; the message names file, key and remedy.
     """
     file = load_toml(path, BenchFile, "bench file")
-    aim = read_aim(aim_file_of(path)) if file.kind == "desk" else None
+    aim = read_aim(aim_file_of(path)) if file.stays else None
     if aim is None or file.lamp_camera.unit_region or file.lamp_camera.bench_region:
         return file
     regions = {"unit_region": aim.unit_region, "bench_region": aim.bench_region}

@@ -7,7 +7,7 @@ while it is lit. Pure: pictures in, a place out.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import cv2
@@ -33,6 +33,7 @@ WIDEST = 0.33  # of the picture's shorter side: a wider glow is out of focus, or
 AS_BRIGHT = 0.8  # a second one so bright beside the first leaves it open which is the lamp
 OUTLINE_PX = 2.0
 ALIKE = 0.8  # of the difference that two pictures have: so much must be left at most where one is moved back
+SAME_WITHIN = 0.25  # of a region's side
 SHIFT_PX = 1.5  # by which the camera may move from the first dark picture to the last
 
 
@@ -48,7 +49,8 @@ class Turn:
 class Aimed:
     """Where a lamp lies: region as x, y, width and height in pixels, centre likewise; `gain` in linear light.
 
-    `blown` is the share of its glow that is blown out; `warnings` say what will make reading it hard.
+    `blown` is the share of its glow that is blown out; `warnings` say what will make reading it hard. `rival` is the light of the
+    next place that went on and off with it, as a share of its own: a reflection, or what flashed in step by chance so far.
     """
 
     region: Region
@@ -56,13 +58,15 @@ class Aimed:
     gain: float
     blown: float
     warnings: tuple[str, ...] = ()
+    rival: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class NotAimed:
-    """Why no lamp was found."""
+    """Why no lamp was found; further turns may part it from what `rival`s it, as in `Aimed`."""
 
     reason: str
+    rival: float = 0.0
 
 
 def find_lamp(turns: Sequence[Turn]) -> Aimed | NotAimed:
@@ -114,6 +118,12 @@ def overlapping(aimed: Sequence[Aimed]) -> list[tuple[int, int]]:
     return [(i, j) for i, j in combinations(range(len(aimed)), 2) if _meet(aimed[i].region, aimed[j].region)]
 
 
+def is_one_lamp(one: Aimed, other: Aimed) -> bool:
+    """Whether two found lamps are one: their middles lie nearer than a quarter of the smaller region's side."""
+    apart = float(np.hypot(one.centre[0] - other.centre[0], one.centre[1] - other.centre[1]))
+    return apart < SAME_WITHIN * min(max(one.region[2:]), max(other.region[2:]))
+
+
 def _meet(one: Region, other: Region) -> bool:
     return all(one[axis] < other[axis] + other[axis + 2] and other[axis] < one[axis] + one[axis + 2] for axis in (0, 1))
 
@@ -139,14 +149,17 @@ def _chosen(gain: Planes, greatest: float, picture: Picture) -> Aimed | NotAimed
     count, labels, boxes, _ = cv2.connectedComponentsWithStats((gain > GLOW * greatest).astype(np.uint8))
     light = sorted(((float(gain[labels == at].sum()), at) for at in range(1, count)), reverse=True)
     total, first = light[0]
-    if len(light) > 1 and light[1][0] > AS_BRIGHT * total:
+    rival = light[1][0] / total if len(light) > 1 else 0.0
+    if rival > AS_BRIGHT:
         where = " and ".join(f"{boxes[at][0]}, {boxes[at][1]}" for _, at in light[:2])
-        return NotAimed(f"two places go on and off as bright as each other, at {where}: cover the one that reflects")
+        reason = f"two places go on and off as bright as each other, at {where}: cover the one that reflects"
+        return NotAimed(reason, rival)
     x, y, width, height = (int(side) for side in boxes[first][:4])
     weights = np.where(labels == first, gain, 0.0)
     centre = tuple(float((weights * axis).sum() / weights.sum()) for axis in np.indices(gain.shape)[::-1])
     blown = float((picture[labels == first].max(axis=1) >= SATURATED_CODE).mean())
-    return _aimed((x, y, width, height), (centre[0], centre[1]), greatest, blown, picture.shape)
+    found = _aimed((x, y, width, height), (centre[0], centre[1]), greatest, blown, picture.shape)
+    return replace(found, rival=rival)
 
 
 def _aimed(glow: Region, centre: tuple[float, float], gain: float, blown: float, shape: tuple[int, ...]) -> Aimed:

@@ -212,7 +212,12 @@ class _Opening:
             "latency_s": list(self._settings.camera_latency_s),
             "drop": self._settings.camera_drop,
             "frame_rate": self._settings.camera_frame_rate,
+            **(self._many() if self._settings.places > 1 else {}),
         }
+
+    def _many(self) -> dict[str, object]:
+        """Several units before one camera want a larger picture."""
+        return {"places": self._settings.places, "place": int(self._file.slot), "width": 960, "height": 720}
 
     def _board_config(self, air_port: int, scene_port: int) -> dict[str, object]:
         config: dict[str, object] = {

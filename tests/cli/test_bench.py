@@ -10,6 +10,7 @@ import pytest
 from support.lamp_runs import recorded
 from support.runs import Ended, hil
 
+from hil.core.bench_file import load_bench_file
 from hil.core.colours_file import read_colours
 from hil.virtual import DEMO_BENCH
 from hil.virtual.scene.picture import Picture
@@ -103,6 +104,33 @@ def test_the_camera_is_aimed_at_both_lamps(tmp_path: Path) -> None:
     drawn = cv2.imread(str(tmp_path / "here.aim.png"))
     assert drawn is not None
     assert drawn.shape[:2] == tuple(reversed(told["picture"]))
+
+
+def test_slots_before_one_camera_are_aimed_one_after_the_other(tmp_path: Path) -> None:
+    """Two of four: held against the places that the scene's generator states; the run's bench file then has them."""
+    files = [tmp_path / f"slot{place}.toml" for place in (2, 4)]
+    for place, file in zip((2, 4), files, strict=True):
+        more = f'slot = "{place}"\n[virtual]\nspeed = 4.0\nseed = 7\nplaces = 4\n[air_monitor]\nchannels = [1, 6]\n'
+        file.write_text('name = "table"\nkind = "virtual"\n' + more, encoding="utf-8")
+    ended = hil("bench", "aim", "--bench", "slot2.toml", "--bench", "slot4.toml", cwd=tmp_path)
+    assert ended.code == 0, ended.out + ended.err
+    for place, file in zip((2, 4), files, strict=True):
+        camera = load_bench_file(file).lamp_camera
+        stated = Picture(7, 960, 720, places=4, place=place).regions
+        for name, region in (("unit", camera.unit_region), ("bench", camera.bench_region)):
+            x, y, width, height = stated[name]
+            assert region is not None
+            left, top, wide, high = region
+            assert (left + wide / 2, top + high / 2) == pytest.approx((x + width / 2, y + height / 2), abs=8.0)
+    assert cv2.imread(str(tmp_path / "slot2.aim.png")) is not None
+    assert not (tmp_path / "slot4.aim.png").exists()
+
+
+def test_slots_that_have_one_file_for_all_are_refused(tmp_path: Path) -> None:
+    ended = hil("bench", "aim", "--bench", "virtual", "--bench", "virtual", "--into", "x.json", cwd=tmp_path)
+    assert (ended.code, "is one file for several slots" in ended.err) == (2, True)
+    ended = hil("bench", "aim", "--bench", "virtual", "--bench", "virtual", cwd=tmp_path)
+    assert (ended.code, "two of the bench files are of slot 1" in ended.err) == (2, True)
 
 
 def test_a_bench_whose_own_lamp_is_not_in_the_picture_is_not_aimed(tmp_path: Path) -> None:

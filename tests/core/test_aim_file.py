@@ -23,6 +23,16 @@ def test_it_is_read_as_written_and_counts_where_the_bench_file_leaves_the_places
     assert (camera.unit_region, camera.bench_region) == (AIM.unit_region, AIM.bench_region)
 
 
+def test_of_virtual_benches_it_counts_for_one_whose_units_stay_where_they_lie(tmp_path: Path) -> None:
+    bench = tmp_path / "bench.toml"
+    write_aim(AIM, aim_file_of(bench))
+    virtual = 'name = "b"\nkind = "virtual"\n[virtual]\n'
+    bench.write_text(virtual, encoding="utf-8")
+    assert load_bench_file(bench).lamp_camera.unit_region is None
+    bench.write_text(virtual + "seed = 7\n", encoding="utf-8")
+    assert load_bench_file(bench).lamp_camera.unit_region == AIM.unit_region
+
+
 def test_what_the_bench_file_says_comes_first(tmp_path: Path) -> None:
     bench = tmp_path / "bench.toml"
     bench.write_text(

@@ -122,3 +122,12 @@ def test_the_shipped_bench_file_is_right() -> None:
     bench = load_bench_file(DEMO_BENCH)
     assert bench.kind == "virtual"
     assert 6 in bench.air_monitor.channels
+
+
+def test_of_several_virtual_units_the_slot_names_one(tmp_path: Path) -> None:
+    file = tmp_path / "bench.toml"
+    file.write_text('name = "b"\nkind = "virtual"\nslot = "3"\n[virtual]\nplaces = 4\n', encoding="utf-8")
+    assert load_bench_file(file).slot == "3"
+    file.write_text('name = "b"\nkind = "virtual"\nslot = "left"\n[virtual]\nplaces = 4\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"slot = 'left': of virtual.places = 4 it is one of 1, 2, 3, 4"):
+        load_bench_file(file)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
-from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, overlapping, shift_px
+from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, shift_px
 from hil.lamp.light import Crops
 from hil.virtual.scene.picture import DARK, Picture
 
@@ -210,6 +210,50 @@ def test_the_virtual_bench_s_lamps_are_found_where_its_generator_put_them(seed: 
         x, y, width, height = picture.regions[name]
         assert found.centre == pytest.approx((x + width / 2, y + height / 2), abs=5.0)
         assert found.warnings == ()
+
+
+@pytest.mark.parametrize(("places", "looked_for"), [(1, (1,)), (4, (1, 2, 3, 4)), (8, (1, 5, 8))])
+def test_each_unit_of_the_virtual_table_is_found_among_neighbours_that_do_as_they_like(
+    places: int, looked_for: tuple[int, ...]
+) -> None:
+    """Held against where the generator put them; the neighbours' lamps stay dark, stay lit or flash by themselves."""
+    rng = np.random.default_rng(places)
+    for place in looked_for:
+        picture, frame = Picture(11, 960, 720, places=places, place=place), 0
+
+        def seen(*, lit: bool) -> Crops:
+            nonlocal frame
+            frame += int(rng.integers(20, 40))
+            drive = (0.67, 0.67, 0.67) if lit else DARK
+            return np.stack([picture.render(drive, DARK, frame + at) for at in range(3)])  # noqa: B023 - used at once
+
+        found = find_lamp([Turn(seen(lit=True), seen(lit=False)) for _ in range(5)])
+        assert isinstance(found, Aimed), found
+        x, y, width, height = picture.regions["unit"]
+        assert found.centre == pytest.approx((x + width / 2, y + height / 2), abs=6.0)
+        assert found.rival < 0.1
+        assert found.warnings == ()
+
+
+def test_what_may_flash_in_step_by_chance_is_told() -> None:
+    def twin(share: float) -> More:
+        def lit_with_it(light: np.ndarray, lit: bool, _rng: np.random.Generator) -> None:
+            if lit:
+                light += share * light_of(Lamp((230, 60), GREEN))
+
+        return lit_with_it
+
+    assert aimed(Bench(Lamp((120, 120)))).rival < 0.01
+    assert 0.1 < aimed(Bench(Lamp((120, 120)), [twin(0.3)])).rival < 0.8
+    alike = find_lamp(Bench(Lamp((120, 120)), [twin(1.0)]).turns())
+    assert isinstance(alike, NotAimed)
+    assert alike.rival == pytest.approx(1.0, abs=0.1)
+
+
+def test_one_lamp_found_twice_is_one() -> None:
+    one = aimed(Bench(Lamp((120, 120))))
+    assert is_one_lamp(one, replace(one, centre=(one.centre[0] + 2.0, one.centre[1])))
+    assert not is_one_lamp(one, replace(one, centre=(one.centre[0] + one.region[2], one.centre[1])))
 
 
 def test_many_lamps_in_one_picture_are_each_found() -> None:

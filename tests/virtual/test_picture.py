@@ -152,6 +152,29 @@ def test_size_scales_and_odd_shapes_are_refused() -> None:
         Picture(1, 640, 360)
 
 
+def test_of_several_units_one_takes_orders_and_the_others_do_as_they_like() -> None:
+    one, other = (Picture(3, 960, 720, places=4, place=place) for place in (1, 4))
+    assert one.regions["bench"] == other.regions["bench"]
+    x, y, *_ = one.regions["unit"]
+    right, down, *_ = other.regions["unit"]
+    assert right > x + 200
+    assert down > y + 200
+    changed = np.abs(one.render(WHITE, DARK, 5).astype(int) - one.render(DARK, DARK, 5)).max(axis=2) > 40
+    rows, columns = np.nonzero(changed)
+    assert (columns.min() > x - 60, columns.max() < x + 120, rows.min() > y - 60, rows.max() < y + 120) == (True,) * 4
+    assert np.array_equal(other.render(DARK, DARK, 7), Picture(3, 960, 720, places=4, place=4).render(DARK, DARK, 7))
+
+
+def test_the_neighbours_stay_dark_stay_lit_or_flash() -> None:
+    seen = set()
+    for seed in range(8):
+        picture, neighbour = Picture(seed, 960, 720, places=2, place=1), Picture(seed, 960, 720, places=2, place=2)
+        region = neighbour.regions["unit"]
+        lit = {bool(cut(picture.render(DARK, DARK, frame), region).max() >= 250) for frame in range(0, 100, 3)}
+        seen.add(frozenset(lit))
+    assert seen == {frozenset({False}), frozenset({True}), frozenset({False, True})}
+
+
 def test_jpeg_reads_back() -> None:
     picture = Picture(1).render(GREEN, WHITE, 0)
     back = cv2.imdecode(np.frombuffer(as_jpeg(picture), np.uint8), cv2.IMREAD_COLOR)

@@ -1,29 +1,34 @@
-"""Aims the camera: has each lamp go on and off, and finds where the camera sees it.
+"""Aims the camera: has each lamp go on and off, and finds where the camera sees it. Of several slots: one after the other.
 
 The unit is switched on and off by its supply, so it must light its lamp when it starts; nothing is written to it, but to the
 virtual bench's, which comes without a program.
 """
 
+import random
 import threading
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
 from hil.core.bench_file import BenchFile
-from hil.core.errors import BenchError
+from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops
 from hil.core.run_folder import RunFolder
 from hil.core.trial import draw
 from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
-from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, overlapping
+from hil.lamp.aim import SHIFT_PX, Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, shift_px
 
-TURNS, PICTURES = 4, 6
-SETTLED_REAL_S = 0.6  # after a switch, before the pictures show it: more than any camera's delay
+TURNS, MOST_TURNS, PICTURES = 5, 9, 6
+RIVAL = 0.1  # where another place goes on and off with so much of the lamp's light, more turns are taken
+SETTLED_REAL_S, AGAIN_REAL_S = 0.6, 2.4  # after a switch, before the pictures show it; on a host that falls behind
+UNEVEN_REAL_S = 0.6  # and up to so much more, by chance: what flashes by itself must not keep step with the turns
 PICTURES_REAL_S = 3.0  # patience with so many pictures
 LIT_S = 1.0  # after power on a lamp is lit: as `lamp_on_s` of most products; no source
 BY = "bench aim"
@@ -31,26 +36,109 @@ BY = "bench aim"
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """What was found of both lamps, the camera it was found with, and a picture with the unit's lamp lit."""
+    """What was found of a slot's lamp and the bench's own, the camera, a picture with that lamp lit, and pictures of it dark."""
 
+    slot: str
     unit: Aimed | NotAimed
     bench: Aimed | NotAimed
     camera: str
     picture: Crops
+    dark: Crops
+
+
+@dataclass(frozen=True, slots=True)
+class Aims:
+    """What was found of one slot, or of several before one camera."""
+
+    slots: tuple[Aim, ...]
+
+    @property
+    def lamps(self) -> dict[str, Aimed | NotAimed]:
+        """All lamps by their names: each slot's, and the bench's own, which several slots may share."""
+        several = len(self.slots) > 1
+        told = {f"slot {aim.slot}'s lamp" if several else "the unit's lamp": aim.unit for aim in self.slots}
+        known: list[Aimed] = []
+        for aim in self.slots:
+            if isinstance(aim.bench, Aimed):
+                if any(is_one_lamp(aim.bench, other) for other in known):
+                    continue
+                known.append(aim.bench)
+            told["the bench's own lamp" + (f" of slot {aim.slot}" if aim is not self.slots[0] else "")] = aim.bench
+        return told
+
+    @property
+    def faults(self) -> list[str]:
+        """Why nothing here may be used, though lamps were found: the camera moved meanwhile, or two slots have one lamp."""
+        first = self.slots[0]
+        moved = [(aim.slot, shift_px(first.dark, aim.dark)) for aim in self.slots[1:]]
+        told = [
+            f"the camera moved by {by_px:.0f} pixels between slot {first.slot} and slot {slot}: fix it, and aim again"
+            for slot, by_px in moved
+            if by_px > SHIFT_PX
+        ]
+        return told + [
+            f"{one} and {other} lie in one place: do two bench files name one supply?"
+            for (one, first_found), (other, second_found) in combinations(self.lamps.items(), 2)
+            if isinstance(first_found, Aimed)
+            and isinstance(second_found, Aimed)
+            and is_one_lamp(first_found, second_found)
+        ]
 
     @property
     def troubles(self) -> list[str]:
         """What is wrong, or will make reading hard, in words."""
         told = []
-        for name, found in (("the unit's lamp", self.unit), ("the bench's own lamp", self.bench)):
+        for name, found in self.lamps.items():
             told += [f"{name}: {found.reason}"] if isinstance(found, NotAimed) else []
             told += [f"{name}: {warning}" for warning in found.warnings] if isinstance(found, Aimed) else []
-        both = [found for found in (self.unit, self.bench) if isinstance(found, Aimed)]
-        return told + (["the two regions meet: move the bench's own lamp away"] if overlapping(both) else [])
+        aimed = {name: found for name, found in self.lamps.items() if isinstance(found, Aimed)}
+        names = list(aimed)
+        meet = [(names[i], names[j]) for i, j in overlapping(list(aimed.values()))]
+        told += [f"the regions of {one} and {other} meet: move one of them away" for one, other in meet]
+        return told + self.faults
+
+    @property
+    def picture(self) -> Crops:
+        """One picture with each slot's lamp lit."""
+        lit: Crops = np.maximum.reduce([aim.picture for aim in self.slots])
+        return lit
 
 
-def aim_bench(bench_file: BenchFile) -> Aim:
-    """Find both lamps.
+def aim_slots(bench_files: Sequence[BenchFile]) -> Aims:
+    """Find the lamps of slots before one camera, one slot after the other, each by a bench file of its own.
+
+    Raises:
+        InputError: the slots have one name or several cameras, or a bench file names something that is not there.
+        BenchError: an instrument is missing, busy or broken.
+    """
+    slots = [file.slot for file in bench_files]
+    twice = next((slot for slot in slots if slots.count(slot) > 1), None)
+    if twice is not None:
+        raise InputError("--bench", f"two of the bench files are of slot {twice}.", "Give each its own slot.")
+    if len(bench_files) > 1 and any(_camera_of(file) != _camera_of(bench_files[0]) for file in bench_files):
+        raise InputError(
+            "--bench",
+            "the bench files do not name one camera (of virtual ones: one virtual.seed and virtual.places).",
+            "Aim each camera by itself.",
+        )
+    aims: list[Aim] = []
+    for file in bench_files:
+        before = [
+            aim.bench for aim, other in zip(aims, bench_files, strict=False) if file.bench_lamp == other.bench_lamp
+        ]
+        known = next((found for found in before if isinstance(found, Aimed)), None)
+        aims.append(aim_bench(file, known))
+    return Aims(tuple(aims))
+
+
+def _camera_of(file: BenchFile) -> tuple[object, ...]:
+    """What tells one camera from another; a bench that does not stay has one that no other has."""
+    world = (file.virtual.seed, file.virtual.places) if file.kind == "virtual" else ()
+    return (file.kind, file.lamp_camera.source, *world) if file.stays else (object(),)
+
+
+def aim_bench(bench_file: BenchFile, own: Aimed | None = None) -> Aim:
+    """Find one slot's lamp, and the bench's own, where it is not known already.
 
     Raises:
         InputError: the bench file names something that is not there.
@@ -63,7 +151,7 @@ def aim_bench(bench_file: BenchFile) -> Aim:
         try:
             if bench_file.kind == "virtual":
                 _give_program(opened.bench)
-            return _Aiming(opened.bench).aim()
+            return _Aiming(opened.bench).aim(bench_file.slot, own)
         finally:
             with suppress(BenchError):
                 opened.bench.power.off(asked_by=BY)
@@ -82,15 +170,25 @@ class _Aiming:
 
     def __init__(self, bench: Bench) -> None:
         self._bench, self._arrived = bench, threading.Condition()
-        self._wanted, self._pictures = 0, list[Crops]()
+        self._wanted, self._pictures, self._settled_s = 0, list[Crops](), SETTLED_REAL_S
         bench.camera.on_picture = self._take
 
-    def aim(self) -> Aim:
+    def aim(self, slot: str, own: Aimed | None) -> Aim:
         bench = self._bench
         bench.power.off(asked_by=BY)
-        own = find_lamp([self._bench_turn() for _ in range(TURNS)])
-        turns = [self._unit_turn() for _ in range(TURNS)]
-        return Aim(find_lamp(turns), own, str(bench.camera.source), turns[-1].lit[-1])
+        found_own = own or self._find(self._bench_turn)[0]
+        found, last = self._find(self._unit_turn)
+        return Aim(slot, found, found_own, str(bench.camera.source), last.lit[-1], last.dark)
+
+    def _find(self, turn: Callable[[], Turn]) -> tuple[Aimed | NotAimed, Turn]:
+        """Find a lamp, and the last turn: by more turns where something goes on and off with it, by slower ones where none is."""
+        for self._settled_s in (SETTLED_REAL_S, AGAIN_REAL_S):
+            turns = [turn() for _ in range(TURNS)]
+            while (found := find_lamp(turns)).rival > RIVAL and len(turns) < MOST_TURNS:
+                turns.append(turn())
+            if isinstance(found, Aimed):
+                break
+        return found, turns[-1]
 
     def _bench_turn(self) -> Turn:
         lamp = self._bench.bench_lamp
@@ -110,7 +208,7 @@ class _Aiming:
     def _look(self) -> Crops:
         """Pictures from a little later on."""
         clock = self._bench.clock
-        clock.pause(clock.unit_s(SETTLED_REAL_S))
+        clock.pause(clock.unit_s(self._settled_s + random.uniform(0.0, UNEVEN_REAL_S)))
         with self._arrived:
             self._pictures, self._wanted = [], PICTURES
             if not self._arrived.wait_for(lambda: self._wanted == 0, PICTURES_REAL_S):

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from hil.virtual.scene.tabletop import (
     BENCH_DOME_RADIUS_MM,
-    FIELD_WIDTH_MM,
     PACKAGE_MM,
     WINDOW_RADIUS_MM,
     Tabletop,
@@ -60,9 +59,9 @@ class Surroundings:
     `place` cuts it out of a picture; `x_mm` and `y_mm`, of its shape, count from the lamp's centre.
     """
 
-    def __init__(self, centre: tuple[float, float], width: int, height: int) -> None:
+    def __init__(self, centre: tuple[float, float], per_mm: float, width: int, height: int) -> None:
         """Cut a square around `centre`, (x, y) in pixels, at the picture's edges if need be."""
-        self.per_mm = width / FIELD_WIDTH_MM
+        self.per_mm = per_mm
         half = round(_REACH_MM * self.per_mm)
         column, row = round(centre[0]), round(centre[1])
         rows, columns = slice(max(0, row - half), row + half), slice(max(0, column - half), column + half)

@@ -18,6 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.virtual.scene.lamp_light import INTENSITY_RANGE, Glow, Surroundings, Triple, bench_lamp_light, unit_lamp_light
+from hil.virtual.scene.neighbours import Life
+from hil.virtual.scene.places import field_of
 from hil.virtual.scene.tabletop import Placing, lay_out, softened
 
 Floats = NDArray[np.float32]
@@ -32,12 +34,14 @@ _COLOUR_MATRIX = np.array([[1.45, -0.35, -0.10], [-0.20, 1.40, -0.20], [0.00, -0
 
 _USUAL_EXPOSURE_S = 0.008
 _USUAL_WIDTH = 640
+_USUAL_PER_MM = 5.0
 _UNIT_REGION_PX = 40
 _BENCH_REGION_PX = 24
 _FULL_WELL_ELECTRONS = 4500.0
 _READ_NOISE_ELECTRONS = 4.0
 _BACKGROUND_COPIES = 10  # noisy copies of the still background, shown in random order
 _BLACK_COPIES = 4
+_NEIGHBOUR_COPIES = 4
 _TILE_MARGIN_PX = 64
 _JPEG_QUALITY = 88
 
@@ -55,9 +59,9 @@ class Conditions:
     noise: float
 
     @classmethod
-    def drawn(cls, seed: int) -> "Conditions":
-        """Draw the conditions."""
-        rng = np.random.default_rng((seed, 0))
+    def drawn(cls, seed: int, at: int = 0) -> "Conditions":
+        """Draw the conditions; of a unit farther on only how it lies and what its lamp gives are its own."""
+        rng = np.random.default_rng((seed, 5, at) if at else (seed, 0))
         shift = [float(one) for one in rng.uniform(-2.4, 2.4, 4)]
         return cls(
             placing=Placing(shift[0], shift[1], rng.uniform(-3.0, 3.0), shift[2] / 2, shift[3] / 2),
@@ -74,9 +78,16 @@ class Picture:
     """Renders pictures of one scene; the same seed, frame number and drives give the same bytes."""
 
     def __init__(
-        self, seed: int, width: int = _USUAL_WIDTH, height: int = 480, exposure_s: float = _USUAL_EXPOSURE_S
+        self,
+        seed: int,
+        width: int = _USUAL_WIDTH,
+        height: int = 480,
+        exposure_s: float = _USUAL_EXPOSURE_S,
+        *,
+        places: int = 1,
+        place: int = 1,
     ) -> None:
-        """Prepare all that does not move.
+        """Prepare all that does not move: a table with so many units, the one that is driven in this place, from 1.
 
         Raises:
             ValueError: the size is not 4:3 with a width of at least 320 pixels.
@@ -84,20 +95,29 @@ class Picture:
         if width < 320 or width * 3 != height * 4:
             raise ValueError(f"a picture of {width}x{height}: it must be 4:3 and at least 320 pixels wide")
         self._seed = seed
-        conditions = Conditions.drawn(seed)
-        table = lay_out(conditions.placing, width, height, seed)
+        all_of = [Conditions.drawn(seed, at) for at in range(places)]
+        conditions = all_of[0]
+        table = lay_out(field_of(places), [one.placing for one in all_of], width, height, seed)
         gain = np.float32(conditions.gain * exposure_s / _USUAL_EXPOSURE_S)
         ambient = table.albedo * (np.array(conditions.tint, np.float32) * np.float32(conditions.ambient) * gain)
         self._sensor = _Sensor(conditions.noise, width, height, np.random.default_rng((seed, 2)))
         self._backgrounds = self._sensor.copies(ambient, _BACKGROUND_COPIES)
         self._blacks = self._sensor.copies(np.zeros_like(ambient), _BLACK_COPIES)
-        unit = Surroundings(table.unit_lamp, width, height)
-        bench = Surroundings(table.bench_lamp, width, height)
-        self._unit = _Lamp(unit, unit_lamp_light(unit, table, conditions.glow, conditions.intensities) * gain, ambient)
+        self._neighbours = []
+        for at, (centre, own) in enumerate(zip(table.unit_lamps, all_of, strict=True), 1):
+            around = Surroundings(centre, table.per_mm, width, height)
+            emitters = unit_lamp_light(around, table, conditions.glow, own.intensities) * gain
+            lamp = _Lamp(around, emitters, ambient)
+            if at == place:
+                self._unit = lamp
+            else:
+                life = Life.drawn(np.random.default_rng((seed, 6, at)))
+                self._neighbours.append(_Neighbour(lamp, life, self._sensor))
+        bench = Surroundings(table.bench_lamp, table.per_mm, width, height)
         self._bench = _Lamp(bench, bench_lamp_light(bench, table, conditions.glow) * gain, ambient)
-        scale = width / _USUAL_WIDTH
+        scale = table.per_mm / _USUAL_PER_MM
         self.regions: dict[str, Region] = {
-            "unit": _square(table.unit_lamp, _UNIT_REGION_PX * scale),
+            "unit": _square(table.unit_lamps[place - 1], _UNIT_REGION_PX * scale),
             "bench": _square(table.bench_lamp, _BENCH_REGION_PX * scale),
         }
 
@@ -109,6 +129,9 @@ class Picture:
         """
         rng = np.random.default_rng((self._seed, 3, frame))
         picture = self._backgrounds[int(rng.integers(len(self._backgrounds)))].copy()
+        for neighbour in self._neighbours:
+            if neighbour.life.is_lit(frame):
+                picture[neighbour.place] = neighbour.copies[frame % len(neighbour.copies)]
         for lamp, drive in ((self._unit, unit), (self._bench, (max(bench),))):
             picture[lamp.place] = self._sensor.read_out(lamp.light(drive), rng)
         return picture
@@ -182,6 +205,15 @@ class _Lamp:
                 light += emitter * np.float32(share)
             self._drive, self._light = drive, light
         return self._light
+
+
+class _Neighbour:
+    """A lamp that nobody here drives: a few noisy pictures of it lit, shown by turns."""
+
+    def __init__(self, lamp: _Lamp, life: Life, sensor: _Sensor) -> None:
+        """Make the pictures."""
+        self.place, self.life = lamp.place, life
+        self.copies = sensor.copies(lamp.light(life.drive), _NEIGHBOUR_COPIES)
 
 
 def _square(centre: tuple[float, float], side: float) -> Region:

@@ -38,7 +38,10 @@ _JITTER_LIMIT_SIGMAS = 3.0
 
 
 class SceneConfig(BaseModel):
-    """What the process is started with. `jitter_s` is a standard deviation, `drop` the share of frames lost."""
+    """What the process is started with. `jitter_s` is a standard deviation, `drop` the share of frames lost.
+
+    So many units lie under the camera; that in `place`, from 1, is the one whose lamp takes orders.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -51,6 +54,8 @@ class SceneConfig(BaseModel):
     jitter_s: float = Field(default=0.004, ge=0)
     drop: float = Field(default=0.0, ge=0, le=1)
     exposure_s: float = Field(default=0.008, gt=0)
+    places: int = Field(default=1, ge=1)
+    place: int = Field(default=1, ge=1)
 
     @model_validator(mode="after")
     def _fits(self) -> "SceneConfig":
@@ -58,6 +63,8 @@ class SceneConfig(BaseModel):
             raise ValueError(f"latency_s = {self.latency_s}: it must be a range above 0")
         if self.exposure_s * self.frame_rate > 1:
             raise ValueError(f"exposure_s = {self.exposure_s}: longer than a frame at {self.frame_rate} frames/s")
+        if self.place > self.places:
+            raise ValueError(f"place = {self.place}: there are {self.places}")
         return self
 
 
@@ -118,7 +125,9 @@ class Camera:
         self._state = "thaw"
         self._last_jpeg: bytes | None = None
         self._under_way: asyncio.Queue[tuple[float, bytes]] = asyncio.Queue()
-        self.picture = Picture(config.seed, config.width, config.height, config.exposure_s)
+        self.picture = Picture(
+            config.seed, config.width, config.height, config.exposure_s, places=config.places, place=config.place
+        )
         truth(
             "camera",
             latency_s=self._latency_s,

@@ -4,29 +4,29 @@ Everything here is reflectance, nothing shines by itself: `albedo` is the share 
 of the camera's three channels, `shine` how strongly it mirrors a lamp beside it (the edges of metal parts). Figures are
 our own, of the size such surfaces have.
 
-Board coordinates are millimetres from the board's upper left corner; the camera sees 5 pixels a millimetre at 640 pixels
-of width.
+Board coordinates are millimetres from the board's upper left corner; of one unit the camera sees 5 pixels a millimetre at
+640 pixels of width.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from hil.virtual.scene.places import Field, Point
+
 Floats = NDArray[np.float32]
 Colour = tuple[float, float, float]
 Box = tuple[float, float, float, float]
 
-FIELD_WIDTH_MM = 128.0
 BOARD_MM = (68.0, 52.0)
 UNIT_LAMP_MM = (14.0, 38.0)
 PACKAGE_MM = 5.0
 WINDOW_RADIUS_MM = 1.7
 BENCH_DOME_RADIUS_MM = 1.2
-_BOARD_PLACE_MM = (14.0, 24.0)
-_BENCH_LAMP_PLACE_MM = (111.0, 20.0)
 
 _FINE_PER_MM = 10  # the board is drawn at twice the camera's scale, then laid down with its turn
 _MARGIN_MM = 4.0
@@ -65,30 +65,33 @@ class Tabletop:
 
     albedo: Floats
     shine: Floats
-    unit_lamp: tuple[float, float]
-    bench_lamp: tuple[float, float]
+    per_mm: float
+    unit_lamps: tuple[Point, ...]
+    bench_lamp: Point
 
 
-def lay_out(placing: Placing, width: int, height: int, seed: int) -> Tabletop:
-    """Draw the table. `seed` settles the grain of the mat."""
-    per_mm = width / FIELD_WIDTH_MM
+def lay_out(field: Field, placings: Sequence[Placing], width: int, height: int, seed: int) -> Tabletop:
+    """Draw the table, a board for each placing; the first says how the holder lies. `seed` settles the grain of the mat."""
+    per_mm = width / field.width_mm
     albedo = _mat(width, height, seed)
     shine = np.zeros((height, width), np.float32)
     bench_lamp = (
-        (_BENCH_LAMP_PLACE_MM[0] + placing.holder_dx_mm) * per_mm,
-        (_BENCH_LAMP_PLACE_MM[1] + placing.holder_dy_mm) * per_mm,
+        (field.bench_lamp_mm[0] + placings[0].holder_dx_mm) * per_mm,
+        (field.bench_lamp_mm[1] + placings[0].holder_dy_mm) * per_mm,
     )
     _draw_holder(albedo, bench_lamp, per_mm)
     board, board_shine, cover = _draw_board()
-    turn = _board_to_picture(placing, per_mm)
-    size = (width, height)
-    share = cv2.warpAffine(cover, turn, size, flags=cv2.INTER_LINEAR)[..., None]
-    albedo = albedo * (1 - share) + cv2.warpAffine(board, turn, size, flags=cv2.INTER_LINEAR) * share
-    shine += cv2.warpAffine(board_shine, turn, size, flags=cv2.INTER_LINEAR)
-    fine = [(millimetres + _MARGIN_MM) * _FINE_PER_MM for millimetres in UNIT_LAMP_MM]
-    x, y = turn @ np.array([*fine, 1.0])
+    size, lamps = (width, height), []
+    for placing, place in zip(placings, field.boards_mm, strict=True):
+        turn = _board_to_picture(placing, place, per_mm)
+        share = cv2.warpAffine(cover, turn, size, flags=cv2.INTER_LINEAR)[..., None]
+        albedo = albedo * (1 - share) + cv2.warpAffine(board, turn, size, flags=cv2.INTER_LINEAR) * share
+        shine += cv2.warpAffine(board_shine, turn, size, flags=cv2.INTER_LINEAR)
+        fine = [(millimetres + _MARGIN_MM) * _FINE_PER_MM for millimetres in UNIT_LAMP_MM]
+        x, y = turn @ np.array([*fine, 1.0])
+        lamps.append((float(x), float(y)))
     albedo = softened(albedo, 0.7)  # the lens is no sharper than this
-    return Tabletop(albedo, shine, (float(x), float(y)), bench_lamp)
+    return Tabletop(albedo, shine, per_mm, tuple(lamps), bench_lamp)
 
 
 def softened(picture: Floats, sigma_px: float) -> Floats:
@@ -114,17 +117,14 @@ def _draw_holder(albedo: Floats, lamp: tuple[float, float], per_mm: float) -> No
     cv2.circle(albedo, centre, round(1.6 * per_mm), _PHOSPHOR, -1, cv2.LINE_AA)
 
 
-def _board_to_picture(placing: Placing, per_mm: float) -> NDArray[np.float64]:
+def _board_to_picture(placing: Placing, place: Point, per_mm: float) -> NDArray[np.float64]:
     """Give the 2x3 matrix from the fine drawing of the board to the picture's pixels."""
     scale = per_mm / _FINE_PER_MM
     angle = math.radians(placing.turn_deg)
     turn = scale * np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
     middle_fine = np.array([(side / 2 + _MARGIN_MM) * _FINE_PER_MM for side in BOARD_MM])
     middle = per_mm * np.array(
-        [
-            _BOARD_PLACE_MM[0] + placing.board_dx_mm + BOARD_MM[0] / 2,
-            _BOARD_PLACE_MM[1] + placing.board_dy_mm + BOARD_MM[1] / 2,
-        ]
+        [place[0] + placing.board_dx_mm + BOARD_MM[0] / 2, place[1] + placing.board_dy_mm + BOARD_MM[1] / 2]
     )
     return np.column_stack([turn, middle - turn @ middle_fine])
 
