@@ -18,12 +18,14 @@ from hil.core.aim_file import AimFile, aim_file_of, write_aim
 from hil.core.bench_file import BenchFile, load_bench_file
 from hil.core.colours_file import colours_file_of, write_colours
 from hil.core.errors import InputError
+from hil.core.qualified_file import qualified_file_of, write_qualified
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
 from hil.drive.bench.aim import Aim, aim_slots
 from hil.drive.bench.check import Tried, check_bench
 from hil.drive.bench.learn import learn_colours
-from hil.drive.bench.qualify import AXES, qualify_lamp
+from hil.drive.bench.qualify import AXES, finding, qualify_lamp
+from hil.drive.facts import now_text
 from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
 from hil.lamp import OFF, NotTold
@@ -149,9 +151,20 @@ def read_photo(
 
 
 @bench_app.command()
-def qualify(runs: Annotated[list[Path], typer.Argument(metavar="RUN…", help="folders of runs, two or more")]) -> None:
+def qualify(
+    runs: Annotated[list[Path], typer.Argument(metavar="RUN…", help="folders of runs, two or more")],
+    bench: Annotated[
+        Path | None,
+        typer.Option(
+            help="bench file of these runs: what its camera cannot tell apart is kept beside it, and counts in accept"
+        ),
+    ] = None,
+) -> None:
     """Tell how far the lamp camera is to be trusted, from runs between which it was aimed anew, exposed or lit otherwise."""
+    file = load_bench_file(bench) if bench else None
     found = qualify_lamp(runs)
+    if bench is not None and file is not None:
+        write_qualified(finding(found, runs, file, now_text()[:10]), qualified_file_of(bench))
     told = f"{count(found.runs, 'run')}, {', '.join(found.colours)}, {count(found.trials, 'frame')} of each in each"
     typer.echo(f"Lamp camera: {told}.")
     for axis, study in zip(AXES, found.studies, strict=True):
@@ -168,6 +181,9 @@ def qualify(runs: Annotated[list[Path], typer.Argument(metavar="RUN…", help="f
     for reason in found.reasons:
         typer.echo(printable(reason))
     typer.echo("Not qualified." if found.reasons else "Qualified.")
+    if bench is not None:
+        counts = f"hil accept refuses a product that uses {', or '.join(map(str, found.alike))}." if found.alike else ""
+        typer.echo(f"Kept in {qualified_file_of(bench)}. {counts}".rstrip())
     if found.reasons:
         raise typer.Exit(EXIT_BENCH)
 

@@ -5,6 +5,7 @@ a measuring instrument; no check rests on it.
 """
 
 from dataclasses import dataclass
+from itertools import combinations
 from math import inf, sqrt
 
 import numpy as np
@@ -52,13 +53,16 @@ class LampColours:
 
     def apart(self) -> tuple[str, str, float, float] | None:
         """The two colours that lie nearest each other: their words, the distance in u'v', and that in the doubts of both."""
-        pairs = [(one, other) for at, one in enumerate(self.seen) for other in self.seen[at + 1 :]]
-        told = [(_distance(one.middle, other.middle), one, other) for one, other in pairs]
-        if not told:
-            return None
-        distance, one, other = min(told, key=lambda pair: pair[0])
-        doubt = max(one.scatter, one.doubt) + max(other.scatter, other.doubt)
-        return one.word, other.word, distance, distance / doubt if doubt else inf
+        return min(self.pairs(), key=lambda pair: pair[2], default=None)
+
+    def pairs(self) -> list[tuple[str, str, float, float]]:
+        """The same of any two colours."""
+        told = []
+        for one, other in combinations(self.seen, 2):
+            distance = _distance(one.middle, other.middle)
+            doubt = max(one.scatter, one.doubt) + max(other.scatter, other.doubt)
+            told.append((one.word, other.word, distance, distance / doubt if doubt else inf))
+        return told
 
 
 def stages_by_colour(product: Product) -> dict[str, list[str]]:

@@ -12,6 +12,7 @@ from support.runs import Ended, hil
 
 from hil.core.bench_file import load_bench_file
 from hil.core.colours_file import read_colours
+from hil.core.qualified_file import Alike, LookTold, QualifiedFile, qualified_file_of, write_qualified
 from hil.virtual import DEMO_BENCH
 from hil.virtual.scene.picture import Picture
 
@@ -176,3 +177,15 @@ def test_what_a_camera_learns_lies_beside_the_bench_file(tmp_path: Path) -> None
     learnt = read_colours(tmp_path / "bench.colours.json")
     assert learnt is not None
     assert (learnt.product, set(learnt.colours)) == ("Mossgate MV-2", {"white", "blue", "green"})
+
+
+def test_a_product_that_this_bench_cannot_read_is_refused_before_anything_is_driven(tmp_path: Path) -> None:
+    (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
+    pair = Alike(one=LookTold(colour="blue"), other=LookTold(colour="green"), because="0.010 in u′v′")
+    kept = QualifiedFile(day="2026-01-02", runs=("a", "b"), qualified=False, regions=(None, None), alike=(pair,))
+    write_qualified(kept, qualified_file_of(tmp_path / "bench.toml"))
+    ended = hil("accept", "--bench", "bench.toml", cwd=tmp_path)
+    assert ended.code == 2, ended.out + ended.err
+    assert "bench.qualified.json: this bench cannot tell blue and green apart" in ended.out + ended.err
+    assert "Aim again, nearer" in ended.out + ended.err
+    assert list(ended.reports.glob("*")) == []

@@ -9,9 +9,11 @@ import pytest
 from support.lamp_runs import CONNECTED_S, END_S, ON_S, SETUP_S, recorded
 from support.records import Plan, flashing
 
+from hil.core.bench_file import BenchFile
 from hil.core.errors import InputError
 from hil.core.run_folder import RunFolder
-from hil.drive.bench.qualify import qualify_lamp
+from hil.drive.bench.qualify import finding, qualify_lamp
+from hil.evidence.lamp_colours import ColourSeen, LampColours
 from hil.lamp.agreement import CohenKappa
 from hil.lamp.gauge import GaugeStudy
 
@@ -66,7 +68,45 @@ def test_rates_that_cannot_be_told_apart_are_named(tmp_path: Path) -> None:
         file = RunFolder(run).product_file
         text = file.read_text(encoding="utf-8")
         file.write_text(text.replace("flash_hz = 0.6", "flash_hz = 1.7"), encoding="utf-8")
-    assert "joining and updating flash white at rates that cannot be told apart" in qualify_lamp(runs).reasons
+    found = qualify_lamp(runs)
+    assert "joining and updating flash white at rates that cannot be told apart" in found.reasons
+    (pair,) = found.alike
+    assert {(look.colour, look.flash_hz) for look in (pair.one, pair.other)} == {("white", 1.7), ("white", 2.0)}
+
+
+def test_colours_that_lie_nearer_than_their_doubts_are_a_pair_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two colours a hundredth apart, each scattering by more; in the other run they are told apart well."""
+
+    def colour_of(word: str, u: float, sd: float) -> ColourSeen:
+        return ColourSeen(word, 50, (u, 0.45), np.eye(2) * sd**2, 0.0)
+
+    runs = [recorded(tmp_path / str(run)) for run in range(3)]
+    seen = [
+        LampColours((colour_of("white", 0.20, 0.001), colour_of("blue", 0.21, 0.001)), 100, 0),
+        LampColours((colour_of("white", 0.20, 0.005), colour_of("blue", 0.21, 0.005)), 100, 0),
+        LampColours((colour_of("white", 0.20, 0.008), colour_of("blue", 0.213, 0.008)), 100, 0),
+    ]
+    told = iter(seen)
+    monkeypatch.setattr("hil.drive.bench.qualify.colours_seen", lambda *_: next(told))
+    found = qualify_lamp(runs)
+    assert [(pair.one.colour, pair.other.colour, pair.because) for pair in found.alike] == [
+        ("white", "blue", "0.013 in u′v′")
+    ]
+    assert "white and blue cannot be told apart: 0.013 in u′v′" in found.reasons
+
+
+def test_what_accept_must_know_names_day_runs_and_how_the_camera_was_aimed(tmp_path: Path) -> None:
+    runs = [recorded(tmp_path / str(run)) for run in range(2)]
+    camera = {"unit_region": [1, 2, 30, 30], "bench_region": [5, 6, 30, 30]}
+    bench = BenchFile.model_validate({"name": "bench 3", "kind": "desk", "slot": "2", "lamp_camera": camera})
+    kept = finding(qualify_lamp(runs), runs, bench, "2026-01-02")
+    assert (kept.day, kept.runs, kept.qualified, kept.alike) == ("2026-01-02", ("0", "1"), True, ())
+    assert kept.regions == ((1, 2, 30, 30), (5, 6, 30, 30))
+    other = bench.model_copy(update={"slot": "1"})
+    with pytest.raises(InputError, match="was driven on 'bench 3', slot 2; this is 'bench 3', slot 1"):
+        finding(qualify_lamp(runs), runs, other, "2026-01-02")
 
 
 def test_wrong_input_says_what_to_do(tmp_path: Path) -> None:

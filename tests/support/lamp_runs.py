@@ -46,6 +46,7 @@ def recorded(
         writer.add(float(time_s), tinted, bench)
     writer.close()
     info = RunInfo("1", "2026-01-01T00:00:00", "0", [], partial=False, complete=True)
+    info.facts = {"bench": {"name": "bench 3", "slot": "2"}}
     info.legs = [
         LegRecord(name, "", 0, begin_s, end_s, "off", "off", confirmed, 1.0, bridge=False)
         for name, begin_s, end_s, confirmed in legs

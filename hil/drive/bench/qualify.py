@@ -13,9 +13,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from hil.core.bench_file import BenchFile
 from hil.core.errors import InputError
 from hil.core.product import Product, load_product
+from hil.core.qualified_file import Alike, LookTold, QualifiedFile
 from hil.core.run_folder import RunFolder, RunInfo
+from hil.drive.bench.tellable import RATES_ALIKE, times
 from hil.drive.recorded import read_record
 from hil.evidence.lamp import LampView
 from hil.evidence.lamp_colours import LampColours, colours_seen, frames_by_colour, stages_by_colour
@@ -31,7 +34,6 @@ AXES = ("u′", "v′")
 OFF_STAGE = "off"  # what the witnesses call a unit without supply
 # Both the manual's (AIAG, Measurement Systems Analysis, 4th ed.), as is the study; of kappa: common practice, no source.
 MOST_PERCENT_OF_TOLERANCE, LEAST_CATEGORIES, LEAST_KAPPA = 30.0, 5, 0.9
-RATES_ALIKE = 1.35  # two flashes of one colour whose rates differ by less: each may be off by 15 %
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,8 @@ class Qualification:
     """What the runs tell of the instrument.
 
     studies: of u' and v' each; tolerance: the least distance of two colours, in u'v'. stages: agreement with the witnesses,
-    `untold` legs left out in which the lamp's last light was too short to tell. reasons: why it does not qualify.
+    `untold` legs left out in which the lamp's last light was too short to tell. alike: looks that cannot be told apart.
+    reasons: why it does not qualify.
     """
 
     runs: int
@@ -50,6 +53,7 @@ class Qualification:
     stages: CohenKappa | NotTold
     untold: int
     unseen: tuple[str, ...]
+    alike: tuple[Alike, ...]
     reasons: tuple[str, ...]
 
 
@@ -92,9 +96,16 @@ def qualify_lamp(folders: Sequence[Path]) -> Qualification:
     stages = cohen_kappa(said, confirmed)
     seen = [colours_seen(run.record, *run.stretch_s) for run in runs]
     product = runs[0].record.product
-    reasons = (*_of_studies(studies), *_of_stages(stages), *_alike(seen), *_alike_rates(product))
+    colours_alike, rates_alike = _alike(seen), _alike_rates(product)
+    reasons = (
+        *_of_studies(studies),
+        *_of_stages(stages),
+        *(f"{pair} cannot be told apart: {pair.because}" for pair in colours_alike),
+        *(stages_told for stages_told, _ in rates_alike),
+    )
+    alike = (*colours_alike, *(pair for _, pair in rates_alike))
     unseen = tuple(word for word in stages_by_colour(product) if word not in colours)
-    return Qualification(len(runs), tuple(colours), trials, tolerance, studies, stages, untold, unseen, reasons)
+    return Qualification(len(runs), tuple(colours), trials, tolerance, studies, stages, untold, unseen, alike, reasons)
 
 
 def _read(path: Path) -> _Run:
@@ -154,22 +165,57 @@ def _of_stages(stages: CohenKappa | NotTold) -> list[str]:
     return [f"stages: kappa {stages.kappa:.2f} with the witnesses"] if stages.kappa < LEAST_KAPPA else []
 
 
-def _alike(seen: Sequence[LampColours]) -> list[str]:
-    pairs = [near for one in seen if (near := one.apart()) is not None]
-    return [
-        f"{one} and {other} cannot be told apart: {distance:.3f} in u′v′"
-        for one, other, distance, times in pairs
-        if times < 1.0
-    ]
+def _alike(seen: Sequence[LampColours]) -> list[Alike]:
+    """Colours that lie nearer to each other than their doubts in some run: each two once, as they lay nearest."""
+    near = sorted((pair for one in seen for pair in one.pairs() if pair[3] < 1.0), key=lambda pair: -pair[3])
+    found = {
+        frozenset((one, other)): Alike(
+            one=LookTold(colour=one), other=LookTold(colour=other), because=f"{distance:.3f} in u′v′"
+        )
+        for one, other, distance, _ in near
+    }
+    return list(found.values())
 
 
-def _alike_rates(product: Product) -> list[str]:
-    """Stages of one colour whose flashes are too alike."""
+def _alike_rates(product: Product) -> list[tuple[str, Alike]]:
+    """Stages of one colour whose flashes are too alike: in words, and their looks."""
     flashes = [
-        (name, stage.lamp.colour, stage.lamp.flash_hz) for name, stage in product.stages.items() if stage.lamp.flash_hz
+        (name, LookTold(colour=stage.lamp.colour, flash_hz=stage.lamp.flash_hz))
+        for name, stage in product.stages.items()
+        if stage.lamp.colour and stage.lamp.flash_hz
     ]
     return [
-        f"{one[0]} and {other[0]} flash {one[1]} at rates that cannot be told apart"
-        for one, other in combinations(flashes, 2)
-        if one[1] == other[1] and max(one[2], other[2]) < RATES_ALIKE * min(one[2], other[2])
+        (
+            f"{name} and {second} flash {one.colour} at rates that cannot be told apart",
+            Alike(
+                one=one,
+                other=other,
+                because=f"each rate may be off by 15 %, and they differ by less than {RATES_ALIKE:g} times",
+            ),
+        )
+        for (name, one), (second, other) in combinations(flashes, 2)
+        if one.colour == other.colour and times(one.flash_hz, other.flash_hz) < RATES_ALIKE
     ]
+
+
+def finding(found: Qualification, folders: Sequence[Path], bench_file: BenchFile, day: str) -> QualifiedFile:
+    """What `hil accept` on that bench must know of a qualification.
+
+    Raises:
+        InputError: a run is of another bench.
+    """
+    wanted = bench_file.name, bench_file.slot
+    for path in folders:
+        bench = RunFolder(path).read_info().facts.get("bench", {})
+        ran = str(bench.get("name", "")), str(bench.get("slot", ""))
+        if ran != wanted:
+            problem = f"was driven on {ran[0]!r}, slot {ran[1]}; this is {wanted[0]!r}, slot {wanted[1]}."
+            raise InputError(str(path), problem, "Name the runs of one bench, and its bench file.")
+    camera = bench_file.lamp_camera
+    return QualifiedFile(
+        day=day,
+        runs=tuple(path.resolve().name for path in folders),
+        qualified=not found.reasons,
+        regions=(camera.unit_region, camera.bench_region),
+        alike=found.alike,
+    )
