@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from hil.cli.aim_picture import drawn_aim
-from hil.core.aim_file import AimFile, aim_file_of, write_aim
+from hil.core.aim_file import AimFile, aim_file_of, read_aim, write_aim
 from hil.core.bench_file import BenchFile, load_bench_file
 from hil.core.colours_file import colours_file_of, write_colours
 from hil.core.errors import InputError
@@ -30,6 +30,7 @@ from hil.instruments.first_bench_file import Found, first_bench_file
 from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
 from hil.lamp import OFF, NotTold
 from hil.lamp.aim import Aimed, NotAimed
+from hil.lamp.curve import CameraCurve
 from hil.lamp.gauge import GaugeStudy
 from hil.lamp.still import read_still
 from hil.virtual import DEMO_BENCH, bench_named
@@ -73,6 +74,10 @@ def aim(
     into: Annotated[
         Path | None, typer.Option(help="where to write the aim file (default: beside the bench file)")
     ] = None,
+    linearity: Annotated[
+        bool,
+        typer.Option("--linearity", help="measure also how the camera's codes follow the light, by exposure steps"),
+    ] = False,
 ) -> None:
     """Find the lamps in the camera's picture, by having them go on and off. Each unit must light its lamp when it starts."""
     paths = [bench_named(str(path)) for path in bench or [Path("virtual")]]
@@ -81,7 +86,7 @@ def aim(
     files = [load_bench_file(path) for path in paths]
     places = [into or aim_file_of(_beside(path, file)) for path, file in zip(paths, files, strict=True)]
     with ended_in_order(lambda: None):
-        found = aim_slots(files)
+        found = aim_slots(files, linearity=linearity)
     drawn = places[0].with_suffix(".png")
     cv2.imwrite(str(drawn), drawn_aim(found))
     for trouble in found.troubles:
@@ -92,6 +97,9 @@ def aim(
         for one, place, file in zip(found.slots, places, files, strict=True)
         if not found.faults
     ]
+    if stored and linearity and not found.slots[0].curve:
+        typer.echo("No curve was measured.")
+        raise typer.Exit(EXIT_BENCH)
     if not stored or not all(stored):
         typer.echo("Not aimed." if not any(stored) else "Not aimed: " + _not_aimed(found.slots))
         raise typer.Exit(EXIT_BENCH)
@@ -112,7 +120,10 @@ def _store(found: Aim, place: Path, file: BenchFile) -> bool:
         return False
     height, width = found.picture.shape[:2]
     unit, own = found.unit.region, found.bench.region
-    write_aim(AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own), place)
+    curve = _curve_of(found, place)
+    write_aim(
+        AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own, curve=curve), place
+    )
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
     counts = "It counts where the bench file leaves these two out."
     if not file.stays:
@@ -121,6 +132,19 @@ def _store(found: Aim, place: Path, file: BenchFile) -> bool:
         )
     typer.echo(f"Aim file: {place}. {counts}")
     return True
+
+
+def _curve_of(found: Aim, place: Path) -> tuple[float, ...] | None:
+    """The camera's curve: as measured, or as it was known of this camera before."""
+    if isinstance(found.curve, CameraCurve):
+        first, last = found.curve.seen
+        typer.echo(
+            f"The camera's curve, from code {first} to {last}: off that of sRGB by at most {found.curve.off_srgb:.0%}; "
+            f"{found.curve.left:.1%} of the light left unexplained."
+        )
+        return tuple(float(light) for light in found.curve.linear)
+    before = read_aim(place)
+    return before.curve if before is not None and before.camera == found.camera else None
 
 
 @bench_app.command(name="read")

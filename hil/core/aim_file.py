@@ -1,21 +1,37 @@
 """The aim file, beside a bench file: where its camera sees the lamps, as `hil bench aim` found them."""
 
 import json
+from itertools import pairwise
 from pathlib import Path
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
 
 from hil.core.errors import InputError
 from hil.core.toml_file import Strict
 
 Region = tuple[int, int, int, int]
+CODES = 256
+
+
+def _rising(curve: tuple[float, ...]) -> tuple[float, ...]:
+    if curve[0] < 0.0 or curve[-1] != 1.0 or any(one > other for one, other in pairwise(curve)):
+        raise ValueError("a curve rises from 0 or more to 1")
+    return curve
+
+
+Curve = Annotated[tuple[float, ...], Field(min_length=CODES, max_length=CODES), AfterValidator(_rising)]
+"""Linear light, 0 to 1, of each 8-bit code of a camera."""
 
 
 class AimFile(Strict):
-    """Regions as x, y, width, height in pixels of a picture of that size."""
+    """Regions as x, y, width, height in pixels of a picture of that size; the camera's curve, where it was measured."""
 
     camera: str
     picture: tuple[int, int]
     unit_region: Region
     bench_region: Region
+    curve: Curve | None = None
 
 
 def aim_file_of(bench_path: Path) -> Path:

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from hil.core.aim_file import aim_file_of, read_aim
+from hil.core.aim_file import Curve, aim_file_of, read_aim
 from hil.core.toml_file import Strict, load_toml
 
 FASTEST = 20.0  # unit seconds a real second; the camera allows less for most lamps
@@ -17,8 +17,8 @@ class VirtualSettings(Strict):
     """How the virtual bench behaves. Speed is unit seconds a real second.
 
     A chip whose `rom_speaks` is false starts from flash without a word, as many can be told to for good. `worn_flash_at`
-    is the address of an octet of the flash that reads as zero. Before the camera lie so many units in `places`; the bench
-    file's `slot` says which of them, from 1, this bench drives.
+    is the address of an octet of the flash that reads as zero. A camera with a gamma encodes by that power, else as sRGB.
+    Before it lie so many units in `places`; the bench file's `slot` says which of them, from 1, this bench drives.
     """
 
     speed: Annotated[float, Field(gt=0.0, le=FASTEST)] = 4.0
@@ -30,6 +30,7 @@ class VirtualSettings(Strict):
     camera_latency_s: tuple[float, float] = (0.03, 0.25)
     camera_drop: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
     camera_frame_rate: Annotated[float, Field(gt=0.0, le=120.0)] = 30.0
+    camera_gamma: Annotated[float, Field(ge=1.0, le=3.0)] | None = None
     places: Annotated[int, Field(ge=1, le=9)] = 1
 
     @model_validator(mode="after")
@@ -50,7 +51,8 @@ class LampCamera(Strict):
     """The camera: a number, a device path or a URL; regions are x, y, width, height in pixels.
 
     A device is asked for the `pixel_format`, as four letters of V4L2: `MJPG` is the quicker one of most. At most
-    `frame_rate` frames a second are looked at: a slow host wants fewer than come.
+    `frame_rate` frames a second are looked at: a slow host wants fewer than come. The `curve` is how its codes follow the light,
+    as `hil bench aim --linearity` measures it; left out, that of sRGB.
     """
 
     source: int | str | None = None
@@ -58,6 +60,7 @@ class LampCamera(Strict):
     frame_rate: Annotated[float, Field(gt=0.0, le=240.0)] | None = None
     unit_region: tuple[int, int, int, int] | None = None
     bench_region: tuple[int, int, int, int] | None = None
+    curve: Curve | None = None
 
 
 class AirMonitorPlace(Strict):
@@ -214,14 +217,17 @@ class BenchFile(Strict):
 
 
 def load_bench_file(path: Path) -> BenchFile:
-    """Read a bench file; where it leaves out the lamps' places, with those of its aim file.
+    """Read a bench file; where it leaves out the lamps' places or the camera's curve, with those of its aim file.
 
     Raises:
         InputError: one of them is missing or wrong; the message names file, key and remedy.
     """
     file = load_toml(path, BenchFile, "bench file")
     aim = read_aim(aim_file_of(path)) if file.stays else None
-    if aim is None or file.lamp_camera.unit_region or file.lamp_camera.bench_region:
+    if aim is None:
         return file
-    regions = {"unit_region": aim.unit_region, "bench_region": aim.bench_region}
-    return file.model_copy(update={"lamp_camera": file.lamp_camera.model_copy(update=regions)})
+    given = file.lamp_camera
+    changes: dict[str, object] = {"curve": given.curve or aim.curve}
+    if not given.unit_region and not given.bench_region:
+        changes |= {"unit_region": aim.unit_region, "bench_region": aim.bench_region}
+    return file.model_copy(update={"lamp_camera": given.model_copy(update=changes)})

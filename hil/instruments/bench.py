@@ -13,6 +13,7 @@ from hil.core.trial import Trial
 from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.bench_lamp import BenchLamp
 from hil.instruments.console import Console
+from hil.instruments.exposure import Exposure
 from hil.instruments.flasher import Flasher
 from hil.instruments.lamp_camera import LampCamera
 from hil.instruments.network_plan import NetworkPlan
@@ -34,7 +35,7 @@ class Bench:
     """What a leg drives.
 
     `label` is what the unit's label says; `build`, `previous` and `trial` are the run's own; `channels` are those that the
-    air monitor watches.
+    air monitor watches; `exposure` is there where somebody here can set the camera's.
     """
 
     timeline: Timeline
@@ -52,6 +53,7 @@ class Bench:
     camera: LampCamera
     bench_lamp: BenchLamp
     previous: Previous | None = None
+    exposure: Exposure | None = None
     channels: tuple[int, ...] = ()
 
     @property

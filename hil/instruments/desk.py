@@ -14,6 +14,7 @@ from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
+from hil.instruments.exposure import book_curve, exposure_of
 from hil.instruments.flasher import Flasher
 from hil.instruments.flasher.command import CommandFlasher
 from hil.instruments.flasher.loader import LoaderFlasher
@@ -68,6 +69,7 @@ class _Places:
         camera = file.lamp_camera.source
         self.camera = camera if isinstance(camera, int) else _said(camera, "lamp_camera.source")
         self.pixel_format, self.frame_rate = file.lamp_camera.pixel_format, file.lamp_camera.frame_rate
+        self.curve = file.lamp_camera.curve
         regions = file.lamp_camera.unit_region, file.lamp_camera.bench_region
         self.unit_region, self.bench_region = (
             regions
@@ -169,6 +171,7 @@ class _Opening:
             air=monitor,
             camera=camera,
             bench_lamp=lamp,
+            exposure=exposure_of(at.camera),
             channels=at.channels,
             previous=Previous(previous, f"given as {previous.path}") if previous else None,
         )
@@ -226,6 +229,7 @@ class _Opening:
 
     def _camera(self) -> LampCamera:
         at = self._at
+        book_curve(self._timeline, at.curve)
         camera = LampCamera(
             at.camera,
             at.unit_region,

@@ -22,6 +22,7 @@ from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
+from hil.instruments.exposure import Exposure, book_curve, exposure_of
 from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.lamp_camera import LampCamera, Region
 from hil.instruments.network_plan import NetworkPlan
@@ -30,7 +31,7 @@ from hil.instruments.visits import Visits
 from hil.virtual.air.monitor import Monitor
 from hil.virtual.bench_air import AirThread
 from hil.virtual.bench_stations import VirtualAccessPoint, VirtualProbe
-from hil.virtual.bench_switches import VirtualBenchLamp, VirtualPower
+from hil.virtual.bench_switches import VirtualBenchLamp, VirtualExposure, VirtualPower
 from hil.virtual.build import make_build
 from hil.virtual.label import draw_label
 from hil.virtual.truth import TruthFile
@@ -38,6 +39,7 @@ from hil.virtual.world import ControlLine, WorldProcess
 
 FOLLOWED = 0.4  # share of the camera's frame rate up to which a flash can be told from its frames
 CHIP = "esp32"
+EXPOSURE_S = 0.008
 PREVIOUS_VERSIONS = ("1.3.9", "1.3.8")
 MADE_HERE = "none was given: this one is made from the sources of the virtual unit, with another version text alone"
 
@@ -91,7 +93,8 @@ class _Opening:
         board_config = self._board_config(air_process.port("port"), scene.port("control_port"))
         board = self._process("board", board_config, timeline.held_up)
         power = VirtualPower(timeline, self._line("power", board.port("control_port")))
-        lamp = VirtualBenchLamp(timeline, self._line("bench lamp", scene.port("control_port")))
+        scene_line = self._line("bench lamp and exposure", scene.port("control_port"))
+        lamp = VirtualBenchLamp(timeline, scene_line)
         air_monitor, access_point, probe = self._stations(timeline, air_process.port("port"), trial)
         port = self._file.console.port or f"rfc2217://127.0.0.1:{board.port('serial_port')}"
         voice = product.console
@@ -123,6 +126,7 @@ class _Opening:
             air=air_monitor,
             camera=camera,
             bench_lamp=lamp,
+            exposure=self._exposure(scene_line),
             channels=self._file.air_monitor.channels,
             previous=self._previous(product, build, purpose.previous),
         )
@@ -185,7 +189,7 @@ class _Opening:
         )
         unit: Region = given.unit_region or tuple(regions["unit"])
         bench: Region = given.bench_region or tuple(regions["bench"])
-
+        book_curve(timeline, given.curve)
         return LampCamera(
             source,
             unit,
@@ -195,6 +199,12 @@ class _Opening:
             pixel_format=given.pixel_format,
             frame_rate=given.frame_rate,
         )
+
+    def _exposure(self, scene: ControlLine) -> Exposure | None:
+        source = self._file.lamp_camera.source
+        if source is not None:
+            return exposure_of(source)
+        return VirtualExposure(scene, self._settings.camera_frame_rate, EXPOSURE_S)
 
     def _tell_clock(self, clock: Clock) -> None:
         """Put the zero of the run's clock beside the truth, so that tests can hold moments against it."""
@@ -212,6 +222,8 @@ class _Opening:
             "latency_s": list(self._settings.camera_latency_s),
             "drop": self._settings.camera_drop,
             "frame_rate": self._settings.camera_frame_rate,
+            "exposure_s": EXPOSURE_S,
+            "gamma": self._settings.camera_gamma,
             **(self._many() if self._settings.places > 1 else {}),
         }
 

@@ -1,7 +1,9 @@
-"""The virtual bench's switches: the board's supply and the bench's own lamp in the scene."""
+"""The virtual bench's switches: the board's supply, and in the scene the bench's own lamp and the camera's exposure."""
 
+from hil.core.errors import BenchError
 from hil.core.timeline import Timeline
 from hil.instruments.bench_lamp import BenchLamp
+from hil.instruments.exposure import Exposure
 from hil.instruments.power import Power, SupplyState
 from hil.virtual.world import ControlLine
 
@@ -37,3 +39,29 @@ class VirtualBenchLamp(BenchLamp):
     def _switch(self, on: bool) -> None:
         level = 255 if on else 0
         self._control.tell({"lamp": "bench", "rgb": [level, level, level]})
+
+
+class VirtualExposure(Exposure):
+    """The exposure of the camera over the scene."""
+
+    SHORTEST_S = 0.0003
+
+    def __init__(self, control: ControlLine, frame_rate: float, exposure_s: float) -> None:
+        """Set by the scene's control port; at first it is `exposure_s`."""
+        self._control, self._longest_s, self._at_first_s = control, 1.0 / frame_rate, exposure_s
+
+    def range_s(self) -> tuple[float, float]:
+        """Up to the time between two frames."""
+        return self.SHORTEST_S, self._longest_s
+
+    def set(self, exposure_s: float) -> float:
+        """Order it."""
+        answer = self._control.ask({"op": "expose", "exposure_s": exposure_s})
+        taken_s = _number(answer.get("exposure_s"))
+        if taken_s is None:
+            raise BenchError("virtual camera", f"takes no exposure of {1e3 * exposure_s:.1f} ms: {answer}.")
+        return taken_s
+
+    def restore(self) -> None:
+        """Order that of the beginning."""
+        self.set(self._at_first_s)

@@ -107,6 +107,27 @@ def test_the_camera_is_aimed_at_both_lamps(tmp_path: Path) -> None:
     assert drawn.shape[:2] == tuple(reversed(told["picture"]))
 
 
+def test_the_camera_s_curve_is_measured_and_kept(tmp_path: Path) -> None:
+    """Held against the power by which the virtual camera was told to encode."""
+    (tmp_path / "bench.toml").write_text(BENCH.replace("seed = 7", "seed = 7\ncamera_gamma = 1.6"), encoding="utf-8")
+    ended = hil("bench", "aim", "--bench", "bench.toml", "--linearity", cwd=tmp_path)
+    assert ended.code == 0, ended.out + ended.err
+    assert "The camera's curve, from code" in ended.out
+    curve = load_bench_file(tmp_path / "bench.toml").lamp_camera.curve
+    assert curve is not None
+    codes = np.arange(32, 200)
+    ratio = np.array(curve)[codes] / (codes / 255.0) ** 1.6
+    assert ratio / np.median(ratio) == pytest.approx(1.0, abs=0.06)
+
+
+def test_a_camera_that_takes_no_exposures_is_told_so(tmp_path: Path) -> None:
+    (tmp_path / "bench.toml").write_text(BENCH + '[lamp_camera]\nsource = "black.png"\n', encoding="utf-8")
+    cv2.imwrite(str(tmp_path / "black.png"), np.zeros((480, 640, 3), np.uint8))
+    ended = hil("bench", "aim", "--bench", "bench.toml", "--linearity", cwd=tmp_path)
+    assert ended.code == 2, ended.out + ended.err
+    assert "nobody here can set its exposure" in ended.err
+
+
 def test_slots_before_one_camera_are_aimed_one_after_the_other(tmp_path: Path) -> None:
     """Two of four: held against the places that the scene's generator states; the run's bench file then has them."""
     files = [tmp_path / f"slot{place}.toml" for place in (2, 4)]

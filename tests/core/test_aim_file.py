@@ -33,6 +33,22 @@ def test_of_virtual_benches_it_counts_for_one_whose_units_stay_where_they_lie(tm
     assert load_bench_file(bench).lamp_camera.unit_region == AIM.unit_region
 
 
+def test_the_camera_s_curve_counts_wherever_the_places_are_said(tmp_path: Path) -> None:
+    bench, curve = tmp_path / "bench.toml", tuple(code / 255.0 for code in range(256))
+    bench.write_text(
+        DESK + "[lamp_camera]\nunit_region = [1, 2, 30, 30]\nbench_region = [5, 6, 30, 30]\n", encoding="utf-8"
+    )
+    write_aim(AIM.model_copy(update={"curve": curve}), aim_file_of(bench))
+    camera = load_bench_file(bench).lamp_camera
+    assert (camera.unit_region, camera.curve) == ((1, 2, 30, 30), curve)
+
+
+@pytest.mark.parametrize("curve", [(0.0, 1.0), tuple(1 - code / 255 for code in range(256)), (0.0,) * 256])
+def test_a_curve_that_is_none_is_refused(curve: tuple[float, ...]) -> None:
+    with pytest.raises(ValueError, match="curve"):
+        AimFile.model_validate({**AIM.model_dump(), "curve": curve})
+
+
 def test_what_the_bench_file_says_comes_first(tmp_path: Path) -> None:
     bench = tmp_path / "bench.toml"
     bench.write_text(

@@ -143,6 +143,11 @@ def test_longer_exposure_gathers_more_light() -> None:
     assert light[1] == pytest.approx(2 * light[0], rel=0.05)
 
 
+def test_a_camera_with_a_gamma_encodes_by_that_power() -> None:
+    usual, other = (Picture(4, gamma=gamma).render(DARK, DARK, 0) / 255.0 for gamma in (None, 1.8))
+    assert (other**1.8).mean() == pytest.approx(colour.models.eotf_sRGB(usual).mean(), rel=0.02)
+
+
 def test_size_scales_and_odd_shapes_are_refused() -> None:
     small, usual = Picture(1, 320, 240), Picture(1)
     assert small.render(DARK, DARK, 0).shape == (240, 320, 3)

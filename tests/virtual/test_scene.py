@@ -329,6 +329,21 @@ def test_truth_has_each_lamp_change_once(live: tuple[Scene, Reader]) -> None:
     scene.lamp("bench", DARK)
 
 
+def test_light_follows_an_ordered_exposure(live: tuple[Scene, Reader]) -> None:
+    scene, reader = live
+    whole = [0, 0, 640, 480]
+
+    def mean_light(exposure_s: float) -> float:
+        assert scene.send({"op": "expose", "exposure_s": exposure_s}) == {"ok": True, "exposure_s": exposure_s}
+        at_s = time.monotonic() + scene.latency_s + 0.2
+        return float(np.mean([light(frame, whole).mean() for _, frame in reader.after(at_s, 3)]))
+
+    scene.lamp("unit", DARK)
+    short, usual = mean_light(0.004), mean_light(0.008)
+    assert usual == pytest.approx(2 * short, rel=0.05)
+    assert "longer than a frame" in str(scene.send({"op": "expose", "exposure_s": 0.05})["error"])
+
+
 def test_bad_control_lines_are_answered(live: tuple[Scene, Reader]) -> None:
     scene, _ = live
     wrong: list[dict[str, object]] = [

@@ -8,7 +8,7 @@ import random
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -24,6 +24,8 @@ from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
 from hil.lamp.aim import SHIFT_PX, Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, shift_px
+from hil.lamp.curve import CameraCurve, camera_curve
+from hil.lamp.doubt import NotTold
 
 TURNS, MOST_TURNS, PICTURES = 5, 9, 6
 RIVAL = 0.1  # where another place goes on and off with so much of the lamp's light, more turns are taken
@@ -36,7 +38,10 @@ BY = "bench aim"
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """What was found of a slot's lamp and the bench's own, the camera, a picture with that lamp lit, and pictures of it dark."""
+    """What was found of a slot's lamp and the bench's own, the camera, a picture with that lamp lit, and pictures of it dark.
+
+    The camera's curve, where it was asked for.
+    """
 
     slot: str
     unit: Aimed | NotAimed
@@ -44,6 +49,7 @@ class Aim:
     camera: str
     picture: Crops
     dark: Crops
+    curve: CameraCurve | NotTold | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +101,8 @@ class Aims:
         names = list(aimed)
         meet = [(names[i], names[j]) for i, j in overlapping(list(aimed.values()))]
         told += [f"the regions of {one} and {other} meet: move one of them away" for one, other in meet]
+        if isinstance(self.slots[0].curve, NotTold):
+            told.append(f"the camera's curve: {self.slots[0].curve.reason}")
         return told + self.faults
 
     @property
@@ -104,11 +112,14 @@ class Aims:
         return lit
 
 
-def aim_slots(bench_files: Sequence[BenchFile]) -> Aims:
+def aim_slots(bench_files: Sequence[BenchFile], *, linearity: bool = False) -> Aims:
     """Find the lamps of slots before one camera, one slot after the other, each by a bench file of its own.
 
+    With `linearity` the camera's curve is measured too, once.
+
     Raises:
-        InputError: the slots have one name or several cameras, or a bench file names something that is not there.
+        InputError: the slots have one name or several cameras, a bench file names something that is not there, or the camera
+            takes no exposure times.
         BenchError: an instrument is missing, busy or broken.
     """
     slots = [file.slot for file in bench_files]
@@ -127,8 +138,10 @@ def aim_slots(bench_files: Sequence[BenchFile]) -> Aims:
             aim.bench for aim, other in zip(aims, bench_files, strict=False) if file.bench_lamp == other.bench_lamp
         ]
         known = next((found for found in before if isinstance(found, Aimed)), None)
-        aims.append(aim_bench(file, known))
-    return Aims(tuple(aims))
+        measure = linearity and not any(aim.curve for aim in aims)
+        aims.append(aim_bench(file, known, linearity=measure))
+    curve = next((aim.curve for aim in aims if aim.curve), aims[0].curve)
+    return Aims(tuple(replace(aim, curve=curve) for aim in aims))
 
 
 def _camera_of(file: BenchFile) -> tuple[object, ...]:
@@ -137,11 +150,11 @@ def _camera_of(file: BenchFile) -> tuple[object, ...]:
     return (file.kind, file.lamp_camera.source, *world) if file.stays else (object(),)
 
 
-def aim_bench(bench_file: BenchFile, own: Aimed | None = None) -> Aim:
-    """Find one slot's lamp, and the bench's own, where it is not known already.
+def aim_bench(bench_file: BenchFile, own: Aimed | None = None, *, linearity: bool = False) -> Aim:
+    """Find one slot's lamp, and the bench's own, where it is not known already; and the camera's curve, where asked.
 
     Raises:
-        InputError: the bench file names something that is not there.
+        InputError: the bench file names something that is not there, or the camera takes no exposure times.
         BenchError: an instrument is missing, busy or broken.
     """
     unknown = driven_as(Draft())
@@ -151,7 +164,7 @@ def aim_bench(bench_file: BenchFile, own: Aimed | None = None) -> Aim:
         try:
             if bench_file.kind == "virtual":
                 _give_program(opened.bench)
-            return _Aiming(opened.bench).aim(bench_file.slot, own)
+            return _Aiming(opened.bench).aim(bench_file.slot, own, linearity=linearity)
         finally:
             with suppress(BenchError):
                 opened.bench.power.off(asked_by=BY)
@@ -173,12 +186,41 @@ class _Aiming:
         self._wanted, self._pictures, self._settled_s = 0, list[Crops](), SETTLED_REAL_S
         bench.camera.on_picture = self._take
 
-    def aim(self, slot: str, own: Aimed | None) -> Aim:
+    def aim(self, slot: str, own: Aimed | None, *, linearity: bool) -> Aim:
         bench = self._bench
+        steps_s = (
+            self._steps_s() if linearity else []
+        )  # a camera that takes none is told so before anything is switched
         bench.power.off(asked_by=BY)
         found_own = own or self._find(self._bench_turn)[0]
         found, last = self._find(self._unit_turn)
-        return Aim(slot, found, found_own, str(bench.camera.source), last.lit[-1], last.dark)
+        curve = self._curve(found_own, steps_s) if steps_s and isinstance(found_own, Aimed) else None
+        return Aim(slot, found, found_own, str(bench.camera.source), last.lit[-1], last.dark, curve)
+
+    def _steps_s(self) -> list[float]:
+        exposure = self._bench.exposure
+        if exposure is None:
+            where = f"--linearity: camera {self._bench.camera.source}"
+            problem = "is no device of this machine: nobody here can set its exposure."
+            raise InputError(where, problem, "Leave it out: the curve of sRGB is taken then.")
+        return exposure.steps_s()
+
+    def _curve(self, own: Aimed, steps_s: Sequence[float]) -> CameraCurve | NotTold:
+        """Pictures of the bench's own lamp, lit, and what lies about it, from short to long exposure."""
+        exposure, lamp = self._bench.exposure, self._bench.bench_lamp
+        assert exposure is not None  # it had steps
+        x, y, width, height = own.region
+        around = np.s_[:, max(0, y - height) : y + 2 * height, max(0, x - width) : x + 2 * width]
+        pictures, taken_s = [], []
+        lamp.switch(True)
+        try:
+            for step_s in steps_s:
+                taken_s.append(exposure.set(step_s))
+                pictures.append(self._look()[around])
+        finally:
+            exposure.restore()
+            lamp.switch(False)
+        return camera_curve(pictures, taken_s)
 
     def _find(self, turn: Callable[[], Turn]) -> tuple[Aimed | NotAimed, Turn]:
         """Find a lamp, and the last turn: by more turns where something goes on and off with it, by slower ones where none is."""

@@ -86,8 +86,11 @@ class Picture:
         *,
         places: int = 1,
         place: int = 1,
+        gamma: float | None = None,
     ) -> None:
         """Prepare all that does not move: a table with so many units, the one that is driven in this place, from 1.
+
+        A camera with a `gamma` encodes light by the power 1/gamma in place of the sRGB curve.
 
         Raises:
             ValueError: the size is not 4:3 with a width of at least 320 pixels.
@@ -100,7 +103,7 @@ class Picture:
         table = lay_out(field_of(places), [one.placing for one in all_of], width, height, seed)
         gain = np.float32(conditions.gain * exposure_s / _USUAL_EXPOSURE_S)
         ambient = table.albedo * (np.array(conditions.tint, np.float32) * np.float32(conditions.ambient) * gain)
-        self._sensor = _Sensor(conditions.noise, width, height, np.random.default_rng((seed, 2)))
+        self._sensor = _Sensor(conditions.noise, gamma, width, height, np.random.default_rng((seed, 2)))
         self._backgrounds = self._sensor.copies(ambient, _BACKGROUND_COPIES)
         self._blacks = self._sensor.copies(np.zeros_like(ambient), _BLACK_COPIES)
         self._neighbours = []
@@ -159,14 +162,16 @@ def srgb_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float64]:
 class _Sensor:
     """Noise, full wells, the colour matrix and the curve."""
 
-    def __init__(self, noise: float, width: int, height: int, rng: np.random.Generator) -> None:
-        """Prepare the noise tile and the table of the sRGB curve."""
+    def __init__(self, noise: float, gamma: float | None, width: int, height: int, rng: np.random.Generator) -> None:
+        """Prepare the noise tile and the table of the curve."""
         self._shot = np.float32(noise**2 / _FULL_WELL_ELECTRONS)
         self._read = np.float32((noise * _READ_NOISE_ELECTRONS / _FULL_WELL_ELECTRONS) ** 2)
         tile = rng.normal(0.0, 1.0, (height + _TILE_MARGIN_PX, width + _TILE_MARGIN_PX, 3)).astype(np.float32)
         tile = softened(tile, 0.5)  # neighbours share noise: colour is interpolated between pixels
         self._tile: Floats = (tile / tile.std()).astype(np.float32)
-        self._curve: Bytes = np.round(255.0 * srgb_from_linear(np.arange(4096) / 4095.0)).astype(np.uint8)
+        light = np.arange(4096) / 4095.0
+        codes = srgb_from_linear(light) if gamma is None else light ** (1.0 / gamma)
+        self._curve: Bytes = np.round(255.0 * codes).astype(np.uint8)
         self._matrix = _COLOUR_MATRIX[::-1].copy()  # red first in, blue first out
         self._rng = rng
 

@@ -9,8 +9,9 @@ take a jitter. A camera lives in real seconds.
 
 Control port, JSON lines: `{"lamp": "unit"|"bench", "rgb": [r, g, b]}` sets a lamp, without reply; `{"op": ...}` orders a
 fault and is answered: `freeze` (the last picture again and again), `black` (lens covered), `stall` (connections stay,
-frames cease), `thaw` (ends these three), `stop` (unplugged for good: clients dropped, none taken). A line that cannot be
-read is answered with `error`.
+frames cease), `thaw` (ends these three), `stop` (unplugged for good: clients dropped, none taken).
+`{"op": "expose", "exposure_s": …}` sets the exposure, and is answered once it holds. A line that cannot be read or obeyed is
+answered with `error`.
 
 Truth lines: `camera`, `scene lamp` (a change, when received), `frame dropped`, `camera fault`.
 """
@@ -40,7 +41,8 @@ _JITTER_LIMIT_SIGMAS = 3.0
 class SceneConfig(BaseModel):
     """What the process is started with. `jitter_s` is a standard deviation, `drop` the share of frames lost.
 
-    So many units lie under the camera; that in `place`, from 1, is the one whose lamp takes orders.
+    A camera with a `gamma` encodes by that power in place of the sRGB curve. So many units lie under it; that in `place`,
+    from 1, is the one whose lamp takes orders.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -54,6 +56,7 @@ class SceneConfig(BaseModel):
     jitter_s: float = Field(default=0.004, ge=0)
     drop: float = Field(default=0.0, ge=0, le=1)
     exposure_s: float = Field(default=0.008, gt=0)
+    gamma: float | None = Field(default=None, gt=0)
     places: int = Field(default=1, ge=1)
     place: int = Field(default=1, ge=1)
 
@@ -79,7 +82,14 @@ class _FaultOrder(BaseModel):
     op: Literal["freeze", "black", "stall", "thaw", "stop"]
 
 
-_ORDERS: TypeAdapter[_LampOrder | _FaultOrder] = TypeAdapter(_LampOrder | _FaultOrder)
+class _ExposureOrder(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    op: Literal["expose"]
+    exposure_s: float = Field(gt=0)
+
+
+_Order = _LampOrder | _FaultOrder | _ExposureOrder
+_ORDERS: TypeAdapter[_Order] = TypeAdapter(_Order)
 
 
 class LampHistory:
@@ -125,9 +135,8 @@ class Camera:
         self._state = "thaw"
         self._last_jpeg: bytes | None = None
         self._under_way: asyncio.Queue[tuple[float, bytes]] = asyncio.Queue()
-        self.picture = Picture(
-            config.seed, config.width, config.height, config.exposure_s, places=config.places, place=config.place
-        )
+        self._exposure_s = config.exposure_s
+        self.picture = self._picture(config.exposure_s)
         truth(
             "camera",
             latency_s=self._latency_s,
@@ -147,6 +156,29 @@ class Camera:
         if self._lamps[lamp].change(time.monotonic(), drive):
             self._truth("scene lamp", lamp=lamp, rgb=[round(255 * one) for one in drive])
 
+    def _picture(self, exposure_s: float) -> Picture:
+        config = self._config
+        return Picture(
+            config.seed,
+            config.width,
+            config.height,
+            exposure_s,
+            places=config.places,
+            place=config.place,
+            gamma=config.gamma,
+        )
+
+    async def expose(self, exposure_s: float) -> None:
+        """Take frames with this exposure from now on.
+
+        Raises:
+            ValueError: it does not fit between two frames.
+        """
+        if exposure_s * self._config.frame_rate > 1:
+            raise ValueError(f"exposure_s = {exposure_s}: longer than a frame at {self._config.frame_rate} frames/s")
+        self.picture = await asyncio.to_thread(self._picture, exposure_s)
+        self._exposure_s = exposure_s
+
     def order(self, fault: str) -> None:
         """Freeze, black, stall, thaw or stop."""
         if self._state == "stop":
@@ -163,7 +195,7 @@ class Camera:
         frame = 0
         while True:
             opens_s = start_s + frame * interval_s
-            closes_s = opens_s + self._config.exposure_s
+            closes_s = opens_s + self._exposure_s
             await _sleep_until(closes_s)
             late = time.monotonic() > closes_s + interval_s
             if late or self._rng.random() < self._config.drop:
@@ -215,10 +247,20 @@ async def _control(camera: Camera, reader: asyncio.StreamReader, writer: asyncio
             if isinstance(order, _LampOrder):
                 red, green, blue = order.rgb
                 camera.set_lamp(order.lamp, (red / 255, green / 255, blue / 255))
+            elif isinstance(order, _ExposureOrder):
+                writer.write(await _exposed(camera, order.exposure_s))
             else:
                 camera.order(order.op)
                 writer.write(_reply({"ok": True, "t": time.monotonic()}))
     writer.close()
+
+
+async def _exposed(camera: Camera, exposure_s: float) -> bytes:
+    try:
+        await camera.expose(exposure_s)
+    except ValueError as problem:
+        return _reply({"error": str(problem)})
+    return _reply({"ok": True, "exposure_s": exposure_s})
 
 
 def _reply(content: dict[str, object]) -> bytes:

@@ -1,0 +1,131 @@
+"""A camera's exposure time, set step by step to measure its curve, and set back.
+
+Of a device through V4L2's own control, beside the program that reads its pictures: the kernel lets any number of programs set
+controls. Numbers of `linux/videodev2.h` and `linux/v4l2-controls.h`; an exposure is counted in units of 100 us there.
+"""
+
+import fcntl
+import os
+import struct
+from abc import ABC, abstractmethod
+from pathlib import Path
+
+from hil.core.errors import BenchError, InputError
+from hil.core.moments import Json
+from hil.core.timeline import Timeline
+
+VIDIOC_G_CTRL, VIDIOC_S_CTRL, VIDIOC_QUERYCTRL = 0xC008561B, 0xC008561C, 0xC0445624
+EXPOSURE_ABSOLUTE = 0x009A0902
+DISABLED_OR_READ_ONLY = 0x0001 | 0x0004
+CONTROL, QUERY = struct.Struct("=Ii"), struct.Struct("=II32siiiiI8x")
+UNIT_S = 1e-4
+STEP = 2.0**0.5
+LONGEST_S = 0.03  # a longer one does not fit between two frames at thirty a second
+FEWEST_STEPS = 6
+
+
+class Exposure(ABC):
+    """What can set a camera's exposure time."""
+
+    @abstractmethod
+    def range_s(self) -> tuple[float, float]:
+        """The shortest and the longest.
+
+        Raises:
+            InputError: this camera takes none.
+        """
+
+    @abstractmethod
+    def set(self, exposure_s: float) -> float:
+        """Set one, and give what the camera took.
+
+        Raises:
+            BenchError: it does not take it.
+        """
+
+    @abstractmethod
+    def restore(self) -> None:
+        """Set the one that it had at first."""
+
+    def steps_s(self) -> list[float]:
+        """Exposures from short to long, each about 1.4 times the one before.
+
+        Raises:
+            InputError: this camera takes none, or too few.
+        """
+        shortest_s, longest_s = self.range_s()
+        steps = [min(longest_s, LONGEST_S)]
+        while steps[-1] / STEP >= shortest_s and len(steps) < 2 * FEWEST_STEPS + 1:
+            steps.append(steps[-1] / STEP)
+        if len(steps) < FEWEST_STEPS:
+            problem = (
+                f"takes exposures from {1e3 * shortest_s:g} to {1e3 * longest_s:g} ms: too few to tell a curve by."
+            )
+            raise InputError("--linearity: the camera", problem, "Leave it out: the curve of sRGB is taken then.")
+        return steps[::-1]
+
+
+def exposure_of(source: int | str) -> Exposure | None:
+    """The exposure of a camera, where it is a device of this machine."""
+    path = f"/dev/video{source}" if isinstance(source, int) else source
+    return DeviceExposure(Path(path)) if path.startswith("/dev/") else None
+
+
+class DeviceExposure(Exposure):
+    """That of a V4L2 device."""
+
+    def __init__(self, path: Path) -> None:
+        """Name the device; nothing is opened yet."""
+        self._path = path
+        self._at_first: int | None = None
+
+    def range_s(self) -> tuple[float, float]:
+        """As the driver says."""
+        try:
+            answer = QUERY.unpack(self._order(VIDIOC_QUERYCTRL, QUERY.pack(EXPOSURE_ABSOLUTE, 0, b"", 0, 0, 0, 0, 0)))
+        except OSError as error:
+            raise self._takes_none(error.strerror or "unknown why") from error
+        least, most, flags = answer[3], answer[4], answer[7]
+        if flags & DISABLED_OR_READ_ONLY:
+            raise self._takes_none("its driver offers it for reading only")
+        return max(1, least) * UNIT_S, most * UNIT_S
+
+    def set(self, exposure_s: float) -> float:
+        """Set it in the driver's units, and read it back."""
+        try:
+            if self._at_first is None:
+                self._at_first = self._read()
+            self._order(VIDIOC_S_CTRL, CONTROL.pack(EXPOSURE_ABSOLUTE, round(exposure_s / UNIT_S)))
+            return self._read() * UNIT_S
+        except OSError as error:
+            problem = f"takes no exposure of {1e3 * exposure_s:.1f} ms: {error.strerror}."
+            raise BenchError(f"camera {self._path}", problem, "Is its exposure set by hand?") from error
+
+    def restore(self) -> None:
+        """Set what was read before the first."""
+        if self._at_first is not None:
+            self.set(self._at_first * UNIT_S)
+
+    def _read(self) -> int:
+        value: int = CONTROL.unpack(self._order(VIDIOC_G_CTRL, CONTROL.pack(EXPOSURE_ABSOLUTE, 0)))[1]
+        return value
+
+    def _order(self, request: int, content: bytes) -> bytes:
+        handle = os.open(self._path, os.O_RDWR | os.O_NONBLOCK)
+        try:
+            return fcntl.ioctl(handle, request, content)
+        finally:
+            os.close(handle)
+
+    def _takes_none(self, why: str) -> InputError:
+        problem = f"takes no exposure times: {why}."
+        return InputError(
+            f"--linearity: camera {self._path}", problem, "Leave it out: the curve of sRGB is taken then."
+        )
+
+
+def book_curve(timeline: Timeline, curve: tuple[float, ...] | None) -> None:
+    """Keep in the record how the camera's codes follow the light, where that was measured."""
+    if curve is not None:
+        linear: list[Json] = list(curve)
+        timeline.add("camera", "curve", details={"linear": linear})

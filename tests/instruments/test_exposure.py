@@ -1,0 +1,69 @@
+"""Exposure steps, and a device's own control. Its request numbers are held against how `asm-generic/ioctl.h` lays them out
+(direction, size, type, number); they and the sizes are also what a C compiler prints with the headers of Linux 6.1."""
+
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from hil.core.errors import BenchError, InputError
+from hil.instruments import exposure
+from hil.instruments.exposure import CONTROL, QUERY, DeviceExposure, Exposure, exposure_of
+
+READ_WRITE = 3
+
+
+def request(number: int, size: int) -> int:
+    return READ_WRITE << 30 | size << 16 | ord("V") << 8 | number
+
+
+class Given(Exposure):
+    """One with a range, which takes nothing."""
+
+    def __init__(self, shortest_s: float, longest_s: float) -> None:
+        self._range_s = shortest_s, longest_s
+
+    def range_s(self) -> tuple[float, float]:
+        return self._range_s
+
+    def set(self, exposure_s: float) -> float:
+        raise NotImplementedError(exposure_s)
+
+    def restore(self) -> None:
+        raise NotImplementedError
+
+
+def test_the_kernel_s_requests_are_as_its_headers_make_them() -> None:
+    assert (CONTROL.size, QUERY.size) == (8, 68)
+    assert request(27, 8) == exposure.VIDIOC_G_CTRL
+    assert request(28, 8) == exposure.VIDIOC_S_CTRL
+    assert request(36, 68) == exposure.VIDIOC_QUERYCTRL
+
+
+def test_steps_rise_evenly_within_the_range() -> None:
+    steps = Given(0.0003, 0.5).steps_s()
+    assert all(after / before == pytest.approx(2**0.5) for before, after in pairwise(steps))
+    assert steps[0] >= 0.0003
+    assert steps[-1] == exposure.LONGEST_S
+    assert steps[-1] / steps[0] > 30.0
+
+
+def test_a_range_too_narrow_is_refused() -> None:
+    with pytest.raises(InputError, match="takes exposures from 10 to 20 ms: too few"):
+        Given(0.010, 0.020).steps_s()
+
+
+def test_a_camera_that_is_no_device_has_none() -> None:
+    assert exposure_of("http://192.0.2.7/stream") is None
+    assert isinstance(exposure_of(0), DeviceExposure)
+    assert isinstance(exposure_of("/dev/video2"), DeviceExposure)
+
+
+@pytest.mark.parametrize("path", ["/dev/null", "/dev/there-is-none"])
+def test_a_device_that_takes_no_exposures_says_so(path: str) -> None:
+    device = DeviceExposure(Path(path))
+    with pytest.raises(InputError, match=rf"--linearity: camera {path}: takes no exposure times"):
+        device.steps_s()
+    with pytest.raises(BenchError, match=r"takes no exposure of 10\.0 ms"):
+        device.set(0.01)
+    device.restore()  # nothing was set
