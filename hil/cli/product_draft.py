@@ -37,7 +37,7 @@ def draft(
         with ended_in_order(lambda: None):
             drafted = draft_product(bench_file, given, _tell, flash=flash, by_hand=by_hand)
     except KeyboardInterrupt:
-        typer.echo("hil: interrupted; the unit is without supply, no product file was written.", err=True)
+        typer.echo("hil: interrupted; the unit is switched off, no product file was written.", err=True)
         raise
     raise typer.Exit(_finish(drafted, into))
 

@@ -47,6 +47,8 @@ def _profile(driver: Driver) -> str:
 
 
 def _supply(driver: LiveDriver) -> Text:
+    if driver.switched_off and not driver.bench.power.cuts_supply:
+        return Text("The unit is under supply, which this bench does not switch: unplug that first.")
     if driver.switched_off:
         return Text("The unit is without supply: safe to unplug.")
     return Text(

@@ -90,11 +90,51 @@ class RelayPlace(Strict):
     read_back: Literal["cts", "dsr", "cd", "ri"] | None = None
 
 
+class GpioPlace(Strict):
+    """A GPIO line of the host: its chip by path (`/dev/gpiochip0`) or label, its line by number or name.
+
+    What hangs on it is on while the line is high; low, where it is `inverted`.
+    """
+
+    chip: Name
+    line: Annotated[int, Field(ge=0)] | Name
+    inverted: bool = False
+
+
+class GpioRelayPlace(GpioPlace):
+    """A relay in the unit's supply on such a line.
+
+    A second contact of the relay may lead to another line of the chip, which is high while the supply is on: it is `read_back`;
+    low, where it is `read_back_inverted`.
+    """
+
+    read_back: Annotated[int, Field(ge=0)] | Name | None = None
+    read_back_inverted: bool = False
+
+
 class HubPortPlace(Strict):
     """A port of a USB hub that switches its supply: the hub as the kernel calls it (`1-1.4`; `usb1` is one in the host)."""
 
     hub: Annotated[str, Field(pattern=r"^(usb\d+|\d+-\d+(\.\d+)*)$")]
     port: Annotated[int, Field(ge=1, le=255)]
+
+
+class ResetLinePlace(Strict):
+    """A supply that nothing switches: the unit is held in reset instead, and what wants a cut supply is not judged.
+
+    That is by RTS of the console's port, or by the line of another adapter's `port`, which holds the unit while it is asserted;
+    while it is not, where it is `inverted`.
+    """
+
+    port: Name | None = None
+    line: Literal["rts", "dtr"] = "rts"
+    inverted: bool = False
+
+    @model_validator(mode="after")
+    def _line_has_port(self) -> "ResetLinePlace":
+        if self.port is None and (self.line != "rts" or self.inverted):
+            raise ValueError("line and inverted are of another adapter: name its port; of the console's it is RTS")
+        return self
 
 
 class OperatorPlace(Strict):
@@ -108,7 +148,9 @@ class PowerPlace(Strict):
 
     scpi: ScpiPlace | None = None
     relay: RelayPlace | None = None
+    gpio: GpioRelayPlace | None = None
     hub_port: HubPortPlace | None = None
+    reset_line: ResetLinePlace | None = None
     operator: OperatorPlace | None = None
 
     @model_validator(mode="after")
@@ -134,10 +176,17 @@ class ProbePlace(Strict):
 
 
 class BenchLampPlace(Strict):
-    """The bench's own lamp: on a control line of a serial adapter."""
+    """The bench's own lamp: on a control line of a serial adapter, or on a GPIO line of the host."""
 
-    port: Name
+    port: Name | None = None
     line: Literal["rts", "dtr"] = "rts"
+    gpio: GpioPlace | None = None
+
+    @model_validator(mode="after")
+    def _one_line(self) -> "BenchLampPlace":
+        if (self.port is None) == (self.gpio is None):
+            raise ValueError("name one line of the lamp: port, or bench_lamp.gpio")
+        return self
 
 
 class FlashCommands(Strict):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from hil.core.frames import Crops, LampFrames
 from hil.core.moments import Moment
+from hil.evidence.power import is_cut
 from hil.evidence.window import Record, Window
 from hil.lamp import DarkReference, Delay, NotTold, bench_lamp_watched, dark_reference, stamp_scatter
 
@@ -107,7 +108,7 @@ def _off_stretches(record: Record) -> Iterator[tuple[float, float]]:
     kinds = ("on", "off", "state")
     states: list[Moment] = [m for kind in kinds for m in record.by_kind.get(("power", kind), ())]
     off_since_s: float | None = None
-    for moment in sorted(states, key=lambda m: m.time_s):
+    for moment in sorted(filter(is_cut, states), key=lambda m: m.time_s):  # in reset a lamp may keep its light
         is_off = moment.kind == "off" or (moment.kind == "state" and moment.data.get("on") is False)
         if is_off:
             off_since_s = moment.time_s if off_since_s is None else off_since_s

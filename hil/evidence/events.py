@@ -18,7 +18,7 @@ class Event:
     find: Find
 
 
-PowerOn = Event("power on", "power", lambda e, _after_s: e.power.last_on())
+PowerOn = Event("power on", "power", lambda e, _after_s: e.power.switched_on())
 UnitSeeks = Event(
     "the unit's first frame to a network", "air", lambda e, after_s: e.air.first(e.air.unit_seeks, after_s)
 )

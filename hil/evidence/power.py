@@ -12,6 +12,12 @@ from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Window, occurrence
 
 LONGEST_GAP_S = 1.0
+NOT_CUT = "power: this bench holds the unit in reset; its supply was not switched"
+
+
+def is_cut(moment: Moment) -> bool:
+    """Whether what was switched, or read back, is the supply: else the unit is only held in reset."""
+    return moment.data.get("in_reset") is not True
 
 
 class PowerView:
@@ -45,6 +51,12 @@ class PowerView:
             return Occurrence.not_before(self._window.begin_s, "power: no switching on was recorded")
         return occurrence(moments[-1])
 
+    def switched_on(self) -> Occurrence:
+        """The same of the supply itself: a unit that is let go from reset had it all the time, and nobody knows since when."""
+        if not all(map(is_cut, self._window.of(self.witness, "on"))):
+            return Occurrence(-inf, inf, measured=False, because=NOT_CUT)
+        return self.last_on()
+
     def stayed_on(self, begin_s: float, end_s: float) -> Seen:
         """Whether the supply was on from one time to another."""
         gaps = self.asleep_within(begin_s, end_s)
@@ -60,16 +72,19 @@ class PowerView:
         """Whether the supply was switched off at a time, and read back as off before it was switched on again."""
         orders = [m for m in self._window.of(self.witness, "off") if begin_s - m.doubt_s <= m.time_s < end_s]
         read = [m for m in self._read_between(begin_s, end_s) if m.data.get("on") is not True]
+        if not all(map(is_cut, orders)):
+            return Seen.untold(NOT_CUT)
         if not orders or not read:
             told = "was not read back as off" if orders else "was not switched off"
             return Seen.untold(f"{self.witness}: by what was recorded, the supply {told} at {begin_s:.2f} s")
         return Seen(True, "the supply was off", begin_s)
 
     def was_cut(self) -> Seen:
-        """Whether, in this leg, the supply was on, then read back as off, then on again."""
+        """Whether the supply was on, in this leg or before it, then, in this leg, read back as off, then on again."""
         orders = self._window.of(self.witness, "on", "off")
-        kinds = [m.kind for m in orders]
-        if kinds[-3:] != ["on", "off", "on"]:
+        before = self._window.last_before(self._window.begin_s, self.witness, "on", "off")
+        kinds = [m.kind for m in (before, *orders) if m is not None]
+        if len(orders) < 2 or kinds[-3:] != ["on", "off", "on"]:
             return Seen.untold(f"{self.witness}: that it was switched off and on again was not recorded")
         return self.was_off(orders[-2].time_s, orders[-1].time_s)
 
@@ -86,6 +101,8 @@ class PowerView:
             return Seen.untold(asleep_text(self.witness, gaps[0]))
         if switched is None:
             return Seen.untold(f"{self.witness}: no switching was recorded")
+        if not is_cut(switched):
+            return Seen.untold(NOT_CUT)
         told = self._read_after(switched)
         if told != {switched.kind}:
             said = " and ".join(f"reads back as {word}" for word in sorted(told)) or "was not read back"

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import serial
 
-from hil.core.errors import BenchError, InputError
+from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.moments import Json, Moment
 from hil.core.timeline import Timeline
 from hil.instruments.serial_ports import path_of
@@ -58,7 +58,8 @@ class Console:
         if rom_baud is not None:
             timeline.listen(self._expect_rom)
         self._serial: serial.Serial | None = None
-        self._is_lost = False
+        self._is_lost = self._holds = False
+        self._in_hand = threading.RLock()  # whoever opens or closes the port, or moves its reset line
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
         self._rate = _Rate()
@@ -73,15 +74,16 @@ class Console:
             InputError: no such port.
             BenchError: the port is there but busy or broken.
         """
-        if self._serial is not None:
+        if self._thread is not None:
             return
-        port = open_port(self.port, self._baud)
-        try:
-            raw = self._raw_file.open("ab", buffering=0)
-        except OSError as error:
-            port.close()
-            raise BenchError(f"console {self.port}", f"{self._raw_file} cannot be written: {error}.") from error
-        self._take(port)
+        with self._in_hand:
+            port = self._serial or open_port(self.port, self._baud)
+            try:
+                raw = self._raw_file.open("ab", buffering=0)
+            except OSError as error:
+                port.close()
+                raise BenchError(f"console {self.port}", f"{self._raw_file} cannot be written: {error}.") from error
+            self._take(port)
         self._stop.clear()
         self._thread = threading.Thread(target=self._listen, args=(port, raw), name="console", daemon=True)
         self._thread.start()
@@ -92,14 +94,60 @@ class Console:
 
     def close(self) -> None:
         """Stop reading and free the port, for the flasher or for good."""
-        if self._serial is None:
+        if self._thread is None:
             return
         self._stop.set()
-        if self._thread is not None:
-            self._thread.join(timeout=2.0)
-        self._serial.close()
-        self._serial = None
+        self._thread.join(timeout=2.0)
+        self._thread = None
+        if not self._holds or self._is_lost:
+            self._free()
         self._timeline.add("console", "closed", port=self.port)
+
+    def _free(self) -> None:
+        with self._in_hand:
+            if self._serial is not None:
+                self._serial.close()
+            self._serial, self._is_lost = None, False
+
+    def hold_reset(self, held: bool) -> None:
+        """Hold the unit in reset, or let it go. The port is kept for that, also while nobody listens.
+
+        Raises:
+            InputError: no such port.
+            BenchError: it is busy, or was lost.
+        """
+        with self._in_hand:
+            self._holds = held
+            if held and self._serial is None:
+                self._serial = open_port(self.port, self._baud)
+            if self._serial is not None:
+                self._pull_reset(self._serial)
+            if not held and self._thread is None:
+                self._free()
+
+    def holds_reset(self) -> bool:
+        """Whether the unit is held in reset, by what the line was told.
+
+        Raises:
+            InstrumentGone: the port is.
+        """
+        with self._in_hand:
+            if self._serial is not None:
+                try:
+                    _ = self._serial.cts  # which a port that is gone cannot tell
+                except (serial.SerialException, OSError) as error:
+                    raise InstrumentGone(
+                        f"console {self.port}", f"cannot be read: {error}.", "Check the cable."
+                    ) from error
+            return self._holds and self._serial is not None
+
+    def _pull_reset(self, port: serial.Serial) -> None:
+        try:
+            port.rts = self._holds
+        except (serial.SerialException, OSError) as error:
+            raise InstrumentGone(
+                f"console {self.port}", f"its reset line failed: {error}.", "Check the cable."
+            ) from error
 
     def reset(self, asked_by: str) -> None:
         """Pulse the reset line; books `reset line` as it is pulled, and `reset line released`.
@@ -135,13 +183,16 @@ class Console:
             self._read(port, raw)
             while not self._stop.wait(BACK_REAL_S):
                 with suppress(InputError, BenchError):
-                    back = open_port(self.port, self._baud)
-                    if self._stop.is_set():
-                        back.close()
-                        return
-                    port.close()
-                    self._take(back)
+                    with self._in_hand:
+                        back = open_port(self.port, self._baud)
+                        if self._stop.is_set():
+                            back.close()
+                            return
+                        port.close()
+                        self._take(back)
                     port = back
+                    if self._holds:
+                        self._pull_reset(port)
                     self._read(port, raw)
 
     def _read(self, port: serial.Serial, raw: FileIO) -> None:

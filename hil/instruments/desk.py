@@ -5,7 +5,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TypeVar
 
-from hil.core.bench_file import BenchFile, FlasherPlace, PowerPlace
+from hil.core.bench_file import BenchFile, BenchLampPlace, FlasherPlace
 from hil.core.build import UNKNOWN_BUILD
 from hil.core.clock import Clock
 from hil.core.errors import InputError
@@ -22,13 +22,9 @@ from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture, akin
 from hil.instruments.host.probe import HostProbe
 from hil.instruments.lamp_camera import LampCamera
-from hil.instruments.line_lamp import LineLamp
+from hil.instruments.line_lamp import GpioLamp, LineLamp
 from hil.instruments.network_plan import NetworkPlan
-from hil.instruments.operator import EnterKey, Operator
-from hil.instruments.power.by_operator import OperatorPower
-from hil.instruments.power.hub_port import HubPortPower
-from hil.instruments.power.relay import RelayPower
-from hil.instruments.power.scpi import ScpiPower
+from hil.instruments.power.ways import open_power, told_of
 from hil.instruments.visits import Visits
 
 REAL_SPEED = 1.0
@@ -95,37 +91,17 @@ def _said(value: Said | None, key: str, remedy: str = UNSAID) -> Said:
     return value
 
 
-def open_power(
-    timeline: Timeline, place: PowerPlace, slot: str
-) -> ScpiPower | RelayPower | HubPortPower | OperatorPower:
-    """Open the supply of a slot.
+def open_lamp(timeline: Timeline, place: BenchLampPlace) -> LineLamp | GpioLamp:
+    """Open the bench's own lamp, which is dark then.
 
     Raises:
         InputError: it is not where the bench file says.
         BenchError: it is busy or broken.
     """
-    if place.scpi is not None:
-        return ScpiPower(timeline, place.scpi.port, baud=place.scpi.baud)
-    if place.relay is not None:
-        relay = place.relay
-        return RelayPower(timeline, relay.port, relay.line, inverted=relay.inverted, read_back=relay.read_back)
-    if place.hub_port is not None:
-        return HubPortPower(timeline, place.hub_port.hub, place.hub_port.port)
-    assert place.operator is not None  # the bench file has one of them
-    return OperatorPower(timeline, Operator(timeline, EnterKey(), place.operator.limit_s), slot)
-
-
-def _told_of(place: PowerPlace) -> str:
-    """How the supply is switched, for the sheet, and what its state is told by."""
-    if place.scpi is not None:
-        return f"SCPI at {place.scpi.port}"
-    if place.relay is not None:
-        relay = place.relay
-        seen = f"a contact read back on {relay.read_back.upper()}" if relay.read_back else "no contact read back"
-        return f"relay on {relay.line.upper()} of {relay.port}, {seen}"
-    if place.hub_port is not None:
-        return f"port {place.hub_port.port} of hub {place.hub_port.hub}, by the hub's word"
-    return "plugged in and unplugged by a person, by their word"
+    if (gpio := place.gpio) is not None:
+        return GpioLamp(timeline, gpio.chip, gpio.line, inverted=gpio.inverted)
+    assert place.port is not None  # the bench file has one of them
+    return LineLamp(timeline, place.port, place.line)
 
 
 def flasher_of(port: str, place: FlasherPlace) -> Flasher:
@@ -148,12 +124,12 @@ class _Opening:
 
     def open(self) -> Bench:
         at, timeline, previous = self._at, self._timeline, self._purpose.previous
-        power = open_power(timeline, at.supply, at.slot)
+        console = self._console()
+        power = open_power(timeline, at.supply, at.slot, console)
         self._stack.callback(power.close)
-        lamp = LineLamp(timeline, at.bench_lamp.port, at.bench_lamp.line)
+        lamp = open_lamp(timeline, at.bench_lamp)
         self._stack.callback(lamp.close)
         monitor, access_point, probe = self._stations()
-        console = self._console()
         camera = self._camera()
         controls = Controls(timeline, power, (access_point, probe), lamp, secrets.randbelow(1 << 30))
         bench = Bench(
@@ -255,7 +231,7 @@ class _Opening:
         point = at.access_point
         return {
             "board": "on a desk, in its own time",
-            "supply": _told_of(at.supply),
+            "supply": told_of(at.supply),
             "console": at.console,
             "camera": str(at.camera),
             "access point": f"{', '.join(point.radios)}; control network on {point.control_radio}; rules of {point.country}",

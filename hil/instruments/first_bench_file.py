@@ -39,7 +39,9 @@ hotspot_key = ""
 [power.scpi]  # {QUESTION}: a supply that speaks SCPI, current limit set
 port = "socket://192.0.2.7:5025"  # a device, or any pyserial URL
 # Or [power.relay] with its port, line ("rts", "dtr") and, where a contact is read back, read_back ("cts" ...);
-# or [power.hub_port] with hub ("1-1", as the kernel calls it) and port, of one that switches its ports' supplies.
+# or [power.gpio] with chip (path or label), line (number or name), inverted and read_back, a relay on a GPIO line of this host;
+# or [power.hub_port] with hub ("1-1", as the kernel calls it) and port, of one that switches its ports' supplies;
+# or [power.reset_line] alone: the unit is held in reset by its console, and what wants a cut supply stays undecided.
 
 [flasher]
 chip = "auto"  # the family as esptool calls it; for others [flasher.command] with erase, write and verify
@@ -63,6 +65,7 @@ def _console(ports: Sequence[FoundPort]) -> list[str]:
         f"[bench_lamp]  # {QUESTION}: an LED from the supply pin of an adapter to its RTS line",
         f'port = "{second}"',
         'line = "rts"',
+        "# Or, on a GPIO line of this host, [bench_lamp.gpio] with chip, line and inverted, and no port.",
         "",
     ]
 

@@ -22,12 +22,13 @@ def test_lamp_order_after_cut(power_cut: LegEvidence, judge: Judge) -> None:
     judge.holds(power_cut.lamp_order_since(PowerOn, expected), "lamp: " + " → ".join(expected))
 
 
-@needs("pages")
+@needs("pages", "power")
 def test_settings_outlive_the_cut(power_cut: LegEvidence, product: Product, judge: Judge) -> None:
     """The settings are as saved after the cut."""
     if product.form.connected_path is None:
         judge.not_promised("settings page when connected")
         return
+    judge.holds(power_cut.power.was_cut(), "the supply was cut")
     judge.holds(power_cut.pages.shows("settings", saved_values(power_cut, product)), "settings as saved")
 
 
@@ -60,8 +61,9 @@ def test_no_secret_leaks_after_cut(power_cut: LegEvidence, judge: Judge) -> None
         judge.holds(seen, f"no secret in {where}")
 
 
-@needs("resets", "console")
+@needs("resets", "console", "power")
 def test_no_crash_nor_unasked_reset_after_cut(power_cut: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts again after the cut."""
+    judge.holds(power_cut.power.was_cut(), "the supply was cut")
     judge.holds(power_cut.console.no_crash(), "no crash text")
     judge.holds(power_cut.resets.none_unasked(), "no start nobody asked for")

@@ -115,9 +115,10 @@ def test_lamp_order_after_start_was_cut(cut_while_starting: LegEvidence, judge: 
     judge.holds(cut_while_starting.lamp_order_since(PowerOn, INTO_NETWORK), "lamp: " + " → ".join(INTO_NETWORK))
 
 
-@needs("resets", "console")
+@needs("resets", "console", "power")
 def test_no_crash_nor_unasked_reset_after_start_was_cut(cut_while_starting: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself after a start that was cut short."""
+    judge.holds(cut_while_starting.power.was_cut(), "the supply was cut")
     judge_steady(cut_while_starting, judge)
 
 
@@ -143,7 +144,8 @@ def test_lamp_order_after_joining_was_cut(cut_while_joining: LegEvidence, judge:
     judge.holds(cut_while_joining.lamp_order_since(PowerOn, INTO_NETWORK), "lamp: " + " → ".join(INTO_NETWORK))
 
 
-@needs("resets", "console")
+@needs("resets", "console", "power")
 def test_no_crash_nor_unasked_reset_after_joining_was_cut(cut_while_joining: LegEvidence, judge: Judge) -> None:
     """The unit neither crashes nor restarts by itself after its joining was cut short."""
+    judge.holds(cut_while_joining.power.was_cut(), "the supply was cut")
     judge_steady(cut_while_joining, judge)

@@ -18,10 +18,12 @@ from support.loader_board import ADDRESS, make_build
 from hil.core.build import Build
 from hil.core.clock import Clock
 from hil.core.timeline import Timeline
-from hil.instruments.desk import flasher_of, open_power
+from hil.instruments.console import Console
+from hil.instruments.desk import flasher_of
 from hil.instruments.flasher import Flasher
 from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.power.scpi import ScpiPower
+from hil.instruments.power.ways import open_power
 from hil.virtual.bench_switches import VirtualPower
 from hil.virtual.world import ControlLine, WorldProcess
 
@@ -59,15 +61,17 @@ def lab_port(stack: contextlib.ExitStack, folder: Path) -> str:
     return str(unit.ready["serial_port"])
 
 
-def desk_scene(desk: Desk, stack: contextlib.ExitStack) -> Scene:
+def desk_scene(desk: Desk, stack: contextlib.ExitStack, folder: Path) -> Scene:
     supply = desk.named(desk.file.power, "power")
     if supply.operator is not None:
         pytest.skip("a person switches the supply: `hil bench check` asks them")
-    power = open_power(Timeline(Clock()), supply, desk.file.slot)
-    stack.callback(power.close)
-    stack.callback(power.off, asked_by="end of the test")
-    power.on(asked_by="test")
     port, label = desk.named(desk.file.console.port, "console.port"), desk.named(desk.file.unit, "unit")
+    if supply.reset_line is None:  # else the unit has its supply always
+        timeline = Timeline(Clock())
+        power = open_power(timeline, supply, desk.file.slot, Console(port, timeline, folder / "console.raw"))
+        stack.callback(power.close)
+        stack.callback(power.off, asked_by="end of the test")
+        power.on(asked_by="test")
     if desk.file.flasher.command is not None:
         pytest.skip("another program flashes: it asks no chip who it is, and reads nothing back")
     return Scene(flasher_of(port, desk.file.flasher), desk.build, bytes.fromhex(label.address.replace(":", "")))
@@ -77,7 +81,7 @@ def desk_scene(desk: Desk, stack: contextlib.ExitStack) -> Scene:
 def scene(place: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     with contextlib.ExitStack() as stack:
         if place == "desk":
-            yield desk_scene(request.getfixturevalue("desk"), stack)
+            yield desk_scene(request.getfixturevalue("desk"), stack, tmp_path)
             return
         port = (virtual_port if place == "virtual" else lab_port)(stack, tmp_path)
         yield Scene(LoaderFlasher(port, chip="esp32"), make_build(tmp_path), ADDRESS)

@@ -1,8 +1,10 @@
 """What every supply must do: switch when told, tell its state, and say so when it is gone.
 
 Held alike against the virtual board's switch and, in the lab, against a supply that speaks SCPI over TCP, a relay on a line of a
-real USB serial port with its contact read back, and a port of the kernel's own USB hub, by what is plugged in there. On a desk
-the unit's console tells whether it has a supply.
+real USB serial port with its contact read back, one on a line of a GPIO chip of the kernel by the reports that come at the
+chip's other end, a port of the kernel's own USB hub, by what is plugged in there, and reset lines, which hold the unit instead of
+switching, by the requests that come at the other end of a USB serial port. On a desk the unit's console tells whether it has a
+supply.
 """
 
 import contextlib
@@ -14,21 +16,28 @@ from pathlib import Path
 
 import pytest
 from support.desk import Desk, DeskUnit, place_of, speaks
+from support.gpio_chip import GpioChip
 from support.scpi import Supply
 
 from hil.core.clock import Clock
-from hil.core.errors import BenchError
+from hil.core.errors import BenchError, InputError
 from hil.core.timeline import Timeline
-from hil.instruments.desk import open_power
+from hil.instruments.console import Console, open_port
 from hil.instruments.power import Power
 from hil.instruments.power.hub_port import DEVICES, HubPortPower
-from hil.instruments.power.relay import RelayPower
+from hil.instruments.power.relay import AdapterRelay, GpioRelay
+from hil.instruments.power.reset_line import AdapterReset, ConsoleReset
 from hil.instruments.power.scpi import ScpiPower
+from hil.instruments.power.ways import open_power
 from hil.virtual.bench_switches import VirtualPower
 from hil.virtual.lab.usb_serial import UsbSerialPort
 from hil.virtual.world import ControlLine, WorldProcess
 
-WAYS = {"lab": ("scpi", "relay", "hub port"), "virtual": ("switch",), "desk": ("of the desk",)}
+WAYS = {
+    "lab": ("scpi", "relay", "gpio", "hub port", "console reset", "adapter reset"),
+    "virtual": ("switch",),
+    "desk": ("of the desk",),
+}
 CANNOT_GO = "hub port"  # of it there is none in the lab: its hub is the machine's own
 LIMIT_S = 10.0
 
@@ -96,9 +105,28 @@ class Relay:
 
 def relay_power(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
     relay = stack.enter_context(contextlib.closing(Relay()))
-    made = RelayPower(timeline, relay.adapter.port, "rts", read_back="cd")
+    made = AdapterRelay(timeline, relay.adapter.port, "rts", read_back="cd")
     power = stack.enter_context(contextlib.closing(made))
     return Scene(power, timeline, lambda: relay.on, relay.adapter.unplug)
+
+
+LINE, CONTACT = 3, 5
+CONTACT_OPEN = 1 << CONTACT  # pulled high: closed it leads to ground
+
+
+def gpio_power(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
+    """A relay that closes while its line is low, as many boards of relays do, and a contact to ground."""
+    chip: GpioChip
+
+    def follow(lines: int) -> None:
+        chip.inputs = CONTACT_OPEN if lines >> LINE & 1 else 0
+
+    chip = stack.enter_context(contextlib.closing(GpioChip(follow)))
+    chip.inputs = CONTACT_OPEN
+    made = GpioRelay(timeline, "cp2112_gpio", LINE, inverted=True, read_back=CONTACT, read_back_inverted=True)
+    power = stack.enter_context(contextlib.closing(made))
+    assert chip.lines == 1 << LINE, "the supply is off at first"
+    return Scene(power, timeline, lambda: not chip.lines >> LINE & 1, chip.unplug)
 
 
 def hub_port_power(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
@@ -118,7 +146,7 @@ def desk_power(stack: contextlib.ExitStack, timeline: Timeline, desk: Desk, fold
         console = unit.console(timeline, folder / "console.raw")
         console.open()  # while the unit has its supply: some adapters have theirs from it
         stack.callback(console.close)
-    power = stack.enter_context(contextlib.closing(open_power(timeline, unit.supply, desk.file.slot)))
+    power = stack.enter_context(contextlib.closing(open_power(timeline, unit.supply, desk.file.slot, console)))
     stack.callback(power.off, asked_by="end of the test")
     return Scene(power, timeline, lambda: speaks(timeline), lambda: None)
 
@@ -132,17 +160,33 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         metafunc.parametrize("way", ways)
 
 
+def console_reset(stack: contextlib.ExitStack, timeline: Timeline, folder: Path) -> Scene:
+    """The console's own port: RTS holds the unit."""
+    unit = stack.enter_context(contextlib.closing(UsbSerialPort("MV2-reset", bus=1)))
+    console = stack.enter_context(contextlib.closing(Console(unit.port, timeline, folder / "console.raw")))
+    console.open()
+    power = stack.enter_context(contextlib.closing(ConsoleReset(timeline, console)))
+    return Scene(power, timeline, lambda: not unit.lines[-1][1], unit.unplug)
+
+
+def adapter_reset(stack: contextlib.ExitStack, timeline: Timeline, _folder: Path) -> Scene:
+    adapter = stack.enter_context(contextlib.closing(UsbSerialPort("reset-1", bus=1)))
+    power = stack.enter_context(contextlib.closing(AdapterReset(timeline, adapter.port, "dtr")))
+    return Scene(power, timeline, lambda: not adapter.lines[-1][0], adapter.unplug)
+
+
 @pytest.fixture
 def scene(way: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Scene]:
     timeline = Timeline(Clock())
     with contextlib.ExitStack() as stack:
-        if way == "switch":
-            yield virtual_power(stack, timeline, tmp_path)
-        elif way == "of the desk":
+        placed = {"switch": virtual_power, "console reset": console_reset, "adapter reset": adapter_reset}
+        made = {"scpi": scpi_power, "relay": relay_power, "gpio": gpio_power, "hub port": hub_port_power}
+        if way == "of the desk":
             yield desk_power(stack, timeline, request.getfixturevalue("desk"), tmp_path)
+        elif way in placed:
+            yield placed[way](stack, timeline, tmp_path)
         else:
-            make = {"scpi": scpi_power, "relay": relay_power, "hub port": hub_port_power}[way]
-            yield make(stack, timeline)
+            yield made[way](stack, timeline)
 
 
 def wait_on(scene: Scene, on: bool) -> None:
@@ -184,3 +228,60 @@ def read_on(power: Power) -> None:
     while time.monotonic() < until_s:
         power.read_back()
         time.sleep(0.01)
+
+
+@pytest.mark.skipif("gpio" not in WAYS, reason="the lab's alone")
+def test_a_gpio_line_is_named_that_can_be_had(tmp_path: Path) -> None:
+    """A chip of that label, a line that it has, and one that nobody holds: else the message names what there is."""
+    timeline = Timeline(Clock())
+    with contextlib.closing(GpioChip()) as chip, contextlib.closing(GpioRelay(timeline, chip.path, LINE)) as relay:
+        with pytest.raises(
+            BenchError, match=rf"line {LINE} of cp2112_gpio cannot be had: hil holds it\. Name a free one"
+        ):
+            GpioRelay(timeline, chip.path, LINE)
+        with pytest.raises(InputError, match=r"power\.gpio\.line = 8: cp2112_gpio has no such line\. They are 0 to 7"):
+            GpioRelay(timeline, chip.path, 8)
+        with pytest.raises(InputError, match=r"power\.gpio\.read_back = 'RELAY': cp2112_gpio has no such line"):
+            GpioRelay(timeline, chip.path, 0, read_back="RELAY")
+        with pytest.raises(InputError, match=rf"chip = 'pinctrl'.* There are: {chip.path} \(cp2112_gpio\)"):
+            GpioRelay(timeline, "pinctrl", 0)
+        with contextlib.closing(GpioChip()) as twin, pytest.raises(InputError, match=rf"{twin.path} bear that label"):
+            GpioRelay(timeline, "cp2112_gpio", 0)
+        assert relay.on(asked_by="leg").is_("power", "on")
+        assert chip.lines == 1 << LINE
+
+
+@pytest.mark.skipif("console reset" not in WAYS, reason="the lab's alone")
+def test_a_unit_stays_in_reset_while_its_port_changes_hands(tmp_path: Path) -> None:
+    """As the flasher needs it: off, the console closed, on; then off, the console open again, with nothing in between."""
+    timeline = Timeline(Clock())
+    with contextlib.closing(UsbSerialPort("MV2-hands", bus=1)) as unit:
+        console = Console(unit.port, timeline, tmp_path / "console.raw")
+        power = ConsoleReset(timeline, console)
+        with contextlib.closing(console), contextlib.closing(power):
+            console.open()
+            power.off(asked_by="leg")
+            mark = len(unit.lines)
+            console.close()
+            assert not power.read_back()
+            power.on(asked_by="leg")
+            open_port(unit.port, 115200).close()  # it is free
+            power.off(asked_by="leg")
+            held = len(unit.lines)
+            console.open()
+            assert not power.read_back()
+            wait_lines(unit, held)
+        wait_lines(unit, held + 1)
+    told = unit.lines[mark:held]
+    assert told[0] == (False, False), "closing the console did not let the unit go: switching on did"
+    assert told[-1] == (False, True)
+    assert unit.lines[held] == (False, False), "opening the console did not: closing the bench did"
+    assert all(m.data["in_reset"] is True for m in timeline.since() if m.source == "power")
+
+
+def wait_lines(unit: UsbSerialPort, count: int) -> None:
+    """Wait until that many changes of the lines have come."""
+    until_s = time.monotonic() + LIMIT_S
+    while len(unit.lines) < count:
+        assert time.monotonic() < until_s, f"{len(unit.lines)} of {count} changes of the lines within {LIMIT_S:g} s"
+        time.sleep(0.01)  # the port tells of none by itself

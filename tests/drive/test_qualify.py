@@ -5,6 +5,7 @@ The statistics themselves are held against published studies in `tests/lamp`; he
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from support.lamp_runs import CONNECTED_S, END_S, ON_S, SETUP_S, recorded
 from support.records import Plan, flashing

@@ -4,6 +4,7 @@ What the picture shows is known to the test: the plan of colours, the camera's l
 switched. Readings must hold the plan's own times; the reading of colours and rates is held elsewhere against others.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -252,6 +253,13 @@ class TestAsleep:
     def test_without_frames_of_the_dark_lamp_nobody_can_say(self) -> None:
         always_on = [*SWITCHED, *states(97.0, 134.0)]
         lamp = LampView(window(moments=always_on))
+        assert "dark reference" in lamp.begins("setup", ON_S).because
+        assert lamp.shows_in_order(["starting", "joining", "setup"]).holds is None
+
+    def test_frames_of_a_unit_in_reset_are_none_of_a_dark_lamp(self) -> None:
+        """What keeps its light in reset, as an addressable lamp does, would be taken for the dark."""
+        in_reset = [replace(m, data={**m.data, "in_reset": True}) for m in SUPPLY]
+        lamp = LampView(window(moments=[*SWITCHED, *in_reset]))
         assert "dark reference" in lamp.begins("setup", ON_S).because
         assert lamp.shows_in_order(["starting", "joining", "setup"]).holds is None
 

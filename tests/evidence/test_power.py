@@ -4,8 +4,11 @@ import pytest
 from support.records import make, moment, power, states
 
 from hil.core.moments import Moment
-from hil.evidence.power import PowerView
+from hil.core.readings import Occurrence, between
+from hil.core.verdicts import Limits, Verdict
+from hil.evidence.power import NOT_CUT, PowerView
 from hil.evidence.seen import Seen
+from hil.judge.rules import judge_reading
 
 ON = [*states(0.0, 10.0, on=False), power("on", 10.0), *states(10.1, 30.0)]
 
@@ -97,6 +100,8 @@ def cut(*, read_back: bool = True, kinds: tuple[str, ...] = ("on", "off", "on"))
 def test_a_cut_is_an_order_and_the_state_read_back() -> None:
     assert cut().was_cut().holds is True
     assert cut().was_off(11.0, 12.0).holds is True
+    on_before = view(power("on", 2.0), power("off", 11.0), moment(11.5, "power", "state", on=False), power("on", 12.0))
+    assert on_before.was_cut().holds is True
 
 
 @pytest.mark.parametrize(
@@ -112,3 +117,24 @@ def test_a_cut_that_was_not_witnessed_is_untold(seen: Seen, said: str) -> None:
     assert seen.holds is None
     assert "power" in seen.text
     assert said in seen.text
+
+
+def in_reset(kind: str, time_s: float) -> Moment:
+    """What a bench books that holds the unit in reset for want of a switched supply."""
+    return moment(time_s, "power", kind, in_reset=True, **({"on": False} if kind == "state" else {}))
+
+
+def test_a_unit_that_was_held_in_reset_was_not_without_supply() -> None:
+    held = view(in_reset("on", 8.0), in_reset("off", 9.0), in_reset("state", 9.2), in_reset("on", 10.0))
+    for seen in (held.was_cut(), held.was_off(9.0, 10.0)):
+        assert (seen.holds, seen.text) == (None, NOT_CUT)
+    left = view(*states(0.0, 30.0), in_reset("on", 8.0), in_reset("off", 29.5), in_reset("state", 29.7))
+    assert (left.off_at_end().holds, left.off_at_end().text) == (None, NOT_CUT)
+
+
+def test_nothing_is_timed_from_a_supply_that_was_on_all_along() -> None:
+    """However early the lease comes: a promise that begins with power on says nothing of a unit let go from reset."""
+    began = view(in_reset("off", 8.0), in_reset("on", 10.0)).switched_on()
+    reading = between(began, Occurrence.at(11.0, 0.1))
+    assert judge_reading(reading, Limits(None, 30.0, "s"), "power on → address").verdict is Verdict.UNJUDGED
+    assert reading.because == NOT_CUT

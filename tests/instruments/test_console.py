@@ -7,7 +7,7 @@ import socket
 import threading
 import tty
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,6 +19,7 @@ from hil.core.errors import BenchError, InputError
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.console import LINE_LIMIT, LINES_A_SECOND, Console
+from hil.instruments.power.reset_line import ConsoleReset
 from hil.virtual.world import ControlLine, WorldProcess
 
 LIMIT_S = 20.0
@@ -296,8 +297,9 @@ def test_the_reset_line_of_a_closed_port_is_the_bench_s_fault(timeline: Timeline
         Console("loop://", timeline, tmp_path / "console.raw").reset("test")
 
 
-def test_opening_leaves_the_board_alone_and_the_reset_line_restarts_it(timeline: Timeline, tmp_path: Path) -> None:
-    """Against the virtual board over RFC 2217: its own truth tells what its reset pin saw."""
+@contextmanager
+def virtual_board(folder: Path) -> Iterator[tuple[str, ControlLine]]:
+    """The virtual board under supply: its port, and its switch."""
     with ExitStack() as stack:
         air = WorldProcess("air", {"seed": 1})
         stack.callback(air.stop)
@@ -305,8 +307,8 @@ def test_opening_leaves_the_board_alone_and_the_reset_line_restarts_it(timeline:
             "board",
             {
                 "air_port": air.port("port"),
-                "flash_file": str(tmp_path / "flash.bin"),
-                "truth_file": str(tmp_path / "truth.jsonl"),
+                "flash_file": str(folder / "flash.bin"),
+                "truth_file": str(folder / "truth.jsonl"),
                 "address": "02:00:00:12:34:56",
                 "serial": "MV2-00001",
                 "label_key": "label key 1",
@@ -316,26 +318,63 @@ def test_opening_leaves_the_board_alone_and_the_reset_line_restarts_it(timeline:
         switch = ControlLine("power", board.port("control_port"))
         stack.callback(switch.close)
         switch.ask({"op": "power", "on": True})
-        console = Console(f"rfc2217://127.0.0.1:{board.port('serial_port')}", timeline, tmp_path / "console.raw")
-        stack.callback(console.close)
+        yield f"rfc2217://127.0.0.1:{board.port('serial_port')}", switch
+
+
+def test_opening_leaves_the_board_alone_and_the_reset_line_restarts_it(timeline: Timeline, tmp_path: Path) -> None:
+    """Against the virtual board over RFC 2217: its own truth tells what its reset pin saw."""
+    with (
+        virtual_board(tmp_path) as (port, switch),
+        closing(Console(port, timeline, tmp_path / "console.raw")) as console,
+    ):
         console.open()
         switch.ask({"op": "state"})
         assert pin(tmp_path) == []
         mark = timeline.mark()
         console.reset("test")
-        start = timeline.wait(
-            lambda m: m.is_("console", "line") and "rst:0x" in m.text("text"),
-            limit_s=LIMIT_S,
-            awaited="a start",
-            since=mark,
-        )
-        assert not isinstance(start, Expired)
+        assert isinstance(start_after(timeline, mark), Moment)
         assert pin(tmp_path) == [True, False]
         order = next(m for m in timeline.since() if m.is_("console", "reset line"))
         assert order.text("asked_by") == "test"
         released = next(m for m in timeline.since() if m.is_("console", "reset line released"))
         let_go_s = timeline.clock.at(next(at_s for held, at_s in pin_times(tmp_path) if not held))
         assert abs(released.time_s - let_go_s) <= released.doubt_s
+
+
+def test_a_unit_that_is_held_in_reset_starts_once_it_is_let_go(timeline: Timeline, tmp_path: Path) -> None:
+    """In place of a supply, and while the console closes and opens: the virtual board's reset pin is the truth."""
+    with (
+        virtual_board(tmp_path) as (port, switch),
+        closing(Console(port, timeline, tmp_path / "console.raw")) as console,
+    ):
+        power = ConsoleReset(timeline, console)
+        console.open()
+        power.off(asked_by="test")
+        console.close()
+        console.open()
+        switch.ask({"op": "state"})
+        assert (power.read_back(), pin(tmp_path)) == (False, [True])
+        mark = timeline.mark()
+        power.on(asked_by="test")
+        assert isinstance(start_after(timeline, mark), Moment)
+        assert (power.read_back(), pin(tmp_path)) == (True, [True, False])
+        power.off(asked_by="test")
+        power.close()
+        console.close()
+        with pytest.raises(BenchError, match="while the port is closed"):
+            console.reset("test")
+        switch.ask({"op": "state"})
+        assert pin(tmp_path)[-1] is False
+
+
+def start_after(timeline: Timeline, mark: int) -> Moment | Expired:
+    """The chip's own announcement of a start."""
+    return timeline.wait(
+        lambda m: m.is_("console", "line") and "rst:0x" in m.text("text"),
+        limit_s=LIMIT_S,
+        awaited="a start",
+        since=mark,
+    )
 
 
 def pin(folder: Path) -> list[bool]:

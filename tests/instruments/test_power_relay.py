@@ -11,7 +11,7 @@ from hil.core.errors import BenchError, InputError, InstrumentGone
 from hil.core.timeline import Timeline
 from hil.instruments import adapter_lines
 from hil.instruments.power import relay
-from hil.instruments.power.relay import RelayPower
+from hil.instruments.power.relay import AdapterRelay
 
 
 @dataclass
@@ -51,7 +51,7 @@ def timeline() -> Timeline:
 @pytest.mark.parametrize("inverted", [False, True])
 def test_the_supply_is_off_at_first_and_on_when_told(adapter: Adapter, timeline: Timeline, inverted: bool) -> None:
     adapter.inverted = inverted
-    power = RelayPower(timeline, "/dev/ttyUSB7", "rts", inverted=inverted, read_back="cts")
+    power = AdapterRelay(timeline, "/dev/ttyUSB7", "rts", inverted=inverted, read_back="cts")
     assert (adapter.rts, power.read_back()) == (inverted, False)
     power.on(asked_by="leg")
     assert (adapter.rts, power.read_back()) == (not inverted, True)
@@ -61,7 +61,7 @@ def test_the_supply_is_off_at_first_and_on_when_told(adapter: Adapter, timeline:
 
 
 def test_a_contact_that_does_not_follow_is_a_broken_bench(adapter: Adapter, timeline: Timeline) -> None:
-    power = RelayPower(timeline, "/dev/ttyUSB7", "rts", read_back="cts")
+    power = AdapterRelay(timeline, "/dev/ttyUSB7", "rts", read_back="cts")
     adapter.sticks = True
     with pytest.raises(BenchError, match=r"relay on RTS of /dev/ttyUSB7: was told to switch on; its contact did not"):
         power.on(asked_by="leg")
@@ -69,14 +69,14 @@ def test_a_contact_that_does_not_follow_is_a_broken_bench(adapter: Adapter, time
 
 def test_without_a_contact_it_is_what_the_line_was_told(adapter: Adapter, timeline: Timeline) -> None:
     adapter.sticks = True
-    power = RelayPower(timeline, "/dev/ttyUSB7", "dtr")
+    power = AdapterRelay(timeline, "/dev/ttyUSB7", "dtr")
     power.on(asked_by="leg")
     assert (adapter.dtr, power.read_back()) == (True, True)
 
 
 @pytest.mark.parametrize("read_back", ["cts", None])
 def test_an_adapter_that_is_gone_says_so(adapter: Adapter, timeline: Timeline, read_back: adapter_lines.Input) -> None:
-    power = RelayPower(timeline, "/dev/ttyUSB7", "rts", read_back=read_back)
+    power = AdapterRelay(timeline, "/dev/ttyUSB7", "rts", read_back=read_back)
     adapter.there = False
     with pytest.raises(InstrumentGone, match="unplugged"):
         power.read_back()
@@ -84,4 +84,4 @@ def test_an_adapter_that_is_gone_says_so(adapter: Adapter, timeline: Timeline, r
 
 def test_a_port_that_is_not_there_is_wrong_input(timeline: Timeline) -> None:
     with pytest.raises(InputError, match=r"power\.relay\.port = '/dev/no-such-port'"):
-        RelayPower(timeline, "/dev/no-such-port", "rts")
+        AdapterRelay(timeline, "/dev/no-such-port", "rts")

@@ -17,8 +17,8 @@ from hil.core.product import Console as Voice
 from hil.core.product import load_product
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.console import Console
-from hil.instruments.desk import open_power
 from hil.instruments.lamp_camera import Crops, LampCamera, Region
+from hil.instruments.power.ways import open_power
 
 DARK_S, SPEAKS_S, ALONE_S = 1.0, 10.0, 3.0
 QUIET_S = 3.0  # for so long a unit says nothing where it has no supply
@@ -96,14 +96,17 @@ class DeskUnit:
         self.supply = place = desk.named(desk.file.power, "power")
         if place.operator is not None:
             pytest.skip("a person switches the supply: `hil bench check` asks them")
+        if place.reset_line is not None:
+            pytest.skip("nothing switches the supply: a reset line only holds the unit")
         self.port = desk.named(desk.file.console.port, "console.port")
         self._voice = desk.voice
         told = Timeline(Clock())
-        supply = open_power(told, place, desk.file.slot)
+        console = self.console(told, folder / "start.raw")
+        supply = open_power(told, place, desk.file.slot, console)
         stack.callback(supply.close)
         stack.callback(supply.off, asked_by="end of the test")
         supply.on(asked_by="test")  # some adapters have their supply from the unit
-        with contextlib.closing(self.console(told, folder / "start.raw")) as console:
+        with contextlib.closing(console):
             console.open()
             supply.off(asked_by="test")
             told.clock.pause(DARK_S)

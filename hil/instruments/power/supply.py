@@ -22,9 +22,13 @@ class SupplyState:
 
 
 class Power(ABC):
-    """A supply. An implementation says how it is switched and how its state is read; `by_hand` is one that a person switches."""
+    """A supply. An implementation says how it is switched and how its state is read.
 
-    by_hand = False
+    `by_hand` is one that a person switches. One that does not cut the supply (`cuts_supply`) holds the unit in reset instead, and
+    says so in all that it books: nothing that is promised of a unit whose supply is cut, or comes, is judged by it.
+    """
+
+    by_hand, cuts_supply = False, True
 
     def __init__(self, timeline: Timeline) -> None:
         """Book what happens on a timeline."""
@@ -60,15 +64,19 @@ class Power(ABC):
         state = self._read()
         time_s, doubt_s = self._middle(begun_s)
         told: dict[str, Json] = {"on": state.on, "current_ma": state.current_ma, "stamp_s": state.stamp_s}
-        self._timeline.add("power", "state", time_s=time_s, doubt_s=doubt_s, details=told)
+        self._timeline.add("power", "state", time_s=time_s, doubt_s=doubt_s, details=told | self._kind)
         return state.on
 
     def _ordered(self, *, on: bool, asked_by: str) -> Moment:
         begun_s = time.monotonic()
         self._switch(on)
         time_s, doubt_s = self._middle(begun_s)
-        kind = "on" if on else "off"
-        return self._timeline.add("power", kind, time_s=time_s, doubt_s=doubt_s, asked_by=asked_by)
+        kind, told = "on" if on else "off", {"asked_by": asked_by} | self._kind
+        return self._timeline.add("power", kind, time_s=time_s, doubt_s=doubt_s, details=told)
+
+    @property
+    def _kind(self) -> dict[str, Json]:
+        return {} if self.cuts_supply else {"in_reset": True}
 
     def _middle(self, begun_s: float) -> tuple[float, float]:
         """The middle of an order that began then and is done now, and half its duration, in unit seconds."""
