@@ -6,6 +6,7 @@ What is started in it dies with this process, however that ends; a radio goes ba
 import contextlib
 import errno
 import fcntl
+import os
 import socket
 import struct
 import subprocess
@@ -44,6 +45,7 @@ class Namespace:
         """
         self.name = name
         self._radios: list[Path] = []
+        self._phys: list[str] = []
         self._asks: socket.socket | None = None
         self._patience_s = 0.0
         try:
@@ -70,6 +72,7 @@ class Namespace:
         phy = told.read_text(encoding="ascii").strip()
         _order(f"radio {interface}", ["iw", "phy", phy, "set", "netns", "name", self.name])
         self._radios.append(told)
+        self._phys.append(phy)
 
     def has(self, interface: str) -> bool:
         """Whether an interface is here, asked without a program: a radio that is pulled out is not.
@@ -134,10 +137,13 @@ class Namespace:
         return made[0]
 
     def close(self) -> None:
-        """Remove it, and wait until its radios are back. What still runs in it keeps it until it ends."""
+        """Remove it, and wait until its radios are back. What still runs in it, or is on its way, keeps it but not them."""
         if self._asks is not None:  # an open socket would keep it
             self._asks.close()
             self._asks = None
+        for phy in self._phys:
+            with contextlib.suppress(BenchError):  # it was pulled out
+                self.order("iw", "phy", phy, "set", "netns", str(os.getpid()))
         with contextlib.suppress(OSError):
             _netns().remove(self.name)
         for radio in self._radios:
