@@ -18,6 +18,7 @@ from hil.core.moments import Moment
 from hil.evidence.power import is_cut
 from hil.evidence.window import Record, Window
 from hil.lamp import DarkReference, Delay, NotTold, bench_lamp_watched, dark_reference, stamp_scatter
+from hil.lamp.light import SRGB_DECODE
 
 DARK_FRAMES = 60
 SETTLE_S = 0.8  # so near to a switching of the supply no frame counts as dark; more than any camera's delay
@@ -84,7 +85,7 @@ def _read(record: Record, seen: _Seen, from_s: float, until_s: float) -> Camera:
     delay, switches_seen = watched
     awake_s = [s.ordered_s for s in switches_seen if s.seen_s is not None]
     try:
-        dark = dark_reference(_dark_frames(seen, until_s, delay))
+        dark = dark_reference(_dark_frames(seen, until_s, delay), _curve(record))
     except ValueError as error:  # awake, and yet it cannot tell the lamp's light
         return Camera(None, None, awake_s, None, f"no dark reference: {error}")
     return Camera(frames, delay, awake_s, dark)
@@ -101,6 +102,12 @@ def _dark_frames(seen: _Seen, until_s: float, delay: Delay) -> Crops:
         if count == DARK_FRAMES:
             break
     return np.concatenate(chosen)
+
+
+def _curve(record: Record) -> NDArray[np.float32]:
+    """How the camera's codes follow the light, as the run's bench had it measured; that of sRGB where it had not."""
+    booked = record.by_kind.get(("camera", "curve"), ())
+    return np.asarray(booked[-1].data["linear"], dtype=np.float32) if booked else SRGB_DECODE
 
 
 def _off_stretches(record: Record) -> Iterator[tuple[float, float]]:

@@ -47,8 +47,6 @@ def _decode_table() -> Planes:
 
 
 SRGB_DECODE = _decode_table()  # 8-bit code → linear light 0..1; IEC 61966-2-1
-_SLOPE = np.gradient(SRGB_DECODE)  # linear light a code
-_SLOPE_SQUARED = (_SLOPE**2).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +54,18 @@ class DarkReference:
     """What the lamp's region looks like with the lamp dark.
 
     linear: shape (h, w, 3), RGB; noise_codes: standard deviation of a pixel, in 8-bit codes;
-    blown: shape (h, w), pixels blown out already.
+    blown: shape (h, w), pixels blown out already; curve: the camera's, linear light 0..1 of each code, shape (256,).
     """
 
     linear: Planes
     noise_codes: float
     blown: Bools
+    curve: Planes
+
+    @property
+    def slope(self) -> Planes:
+        """Linear light a code, shape (256,)."""
+        return np.asarray(np.gradient(self.curve), dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +139,8 @@ def crop_stack(crops: Crops | Sequence[Crops]) -> Crops:
     return crops
 
 
-def dark_reference(dark_crops: Crops | Sequence[Crops]) -> DarkReference:
-    """Make the dark reference from crops taken while the lamp was known to be dark.
+def dark_reference(dark_crops: Crops | Sequence[Crops], curve: Planes = SRGB_DECODE) -> DarkReference:
+    """Make the dark reference from crops taken while the lamp was known to be dark; what is read by it is read by its curve.
 
     Raises ValueError: no crop, or more than half of the region blown out without the lamp.
     """
@@ -146,8 +150,8 @@ def dark_reference(dark_crops: Crops | Sequence[Crops]) -> DarkReference:
     blown: Bools = np.any(stack >= SATURATED_CODE, axis=(0, 3))
     if blown.mean() > 0.5:
         raise ValueError("the dark crops are blown out: lower the exposure or shade the bench.")
-    linear = SRGB_DECODE[stack[..., ::-1]].mean(axis=0, dtype=np.float64).astype(np.float32)
-    return DarkReference(linear=linear, noise_codes=max(1.0, _noise_codes(stack)), blown=blown)
+    linear = curve[stack[..., ::-1]].mean(axis=0, dtype=np.float64).astype(np.float32)
+    return DarkReference(linear=linear, noise_codes=max(1.0, _noise_codes(stack)), blown=blown, curve=curve)
 
 
 def _noise_codes(stack: Crops) -> float:
@@ -211,7 +215,7 @@ def _grown(mask: Bools) -> Bools:
 
 def _read_chunk(stack: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools, Floats, *tuple[Floats, ...], Bools]:
     codes = np.ascontiguousarray(np.moveaxis(stack, 3, 0)[::-1])  # planes, red first: (3, n, h, w)
-    linear = np.take(SRGB_DECODE, codes)
+    linear = np.take(dark.curve, codes)
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
     light = linear - ambient
     strongest, noise = light.max(axis=0), _dark_noise(dark)
@@ -222,7 +226,7 @@ def _read_chunk(stack: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools
     weight /= np.where(count >= FEWEST_PIXELS, weight.sum(axis=(1, 2)), np.nan)[:, None, None]
     mean_rgb = _summed(light, weight)
     drift = AMBIENT_DRIFT * _summed(np.broadcast_to(ambient, light.shape), weight)
-    variance = dark.noise_codes**2 * _summed(np.take(_SLOPE_SQUARED, codes), weight**2)
+    variance = dark.noise_codes**2 * _summed(np.take(dark.slope**2, codes), weight**2)
     covariance = np.einsum("ni,ij->nij", variance, np.eye(3)) + drift[:, :, None] * drift[:, None, :]
     positive = np.where(mean_rgb > 0.0, mean_rgb, np.where(np.isnan(mean_rgb), np.nan, 0.0))
     lit, plausible = _lit_or_dark(linear, strongest, dark, noise)
@@ -240,7 +244,7 @@ def _summed(planes: Planes, weight: Planes | Bools) -> Floats:
 
 def _dark_noise(dark: DarkReference) -> Planes:
     """Give the noise of a dark pixel in linear light, shape (h, w), for its noisiest channel."""
-    slope: Floats = np.interp(dark.linear.max(axis=2), SRGB_DECODE, _SLOPE)
+    slope: Floats = np.interp(dark.linear.max(axis=2), dark.curve, dark.slope)
     return np.asarray(dark.noise_codes * slope, dtype=np.float32)
 
 

@@ -23,9 +23,11 @@ from support.records import (
 
 from hil.core.frames import LampFrames
 from hil.core.moments import Moment
+from hil.evidence.camera import camera_of
 from hil.evidence.events import PowerOn, lamp_shows
 from hil.evidence.lamp import LampView
 from hil.evidence.window import Window
+from hil.lamp.light import SRGB_DECODE
 
 ON_S = 106.0
 JOINING_S, SETUP_S = 108.0, 118.0
@@ -53,6 +55,15 @@ def window(seen: LampFrames | None = None, moments: list[Moment] | None = None) 
 @pytest.fixture(scope="module")
 def lamp() -> LampView:
     return LampView(window())
+
+
+def test_frames_are_read_by_the_curve_that_the_bench_had_measured() -> None:
+    measured = [(code / 255.0) ** 1.8 for code in range(256)]
+    booked = [*SWITCHED, *SUPPLY, Moment(97.0, 0.0, "camera", "curve", {"linear": list(measured)})]
+    for moments, curve in ((booked, measured), (None, SRGB_DECODE)):
+        dark = camera_of(window(moments=moments).record, BEGIN_S, END_S).dark
+        assert dark is not None
+        assert dark.curve == pytest.approx(curve)
 
 
 def test_the_delay_is_the_camera_s_own(lamp: LampView) -> None:

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from hil.lamp import OFF, UNRECOGNISED, colour_words, dark_reference, read_light
+from hil.lamp import OFF, UNRECOGNISED, LampLight, colour_words, dark_reference, read_light
 from hil.lamp.colour import uv_of_rgb
 from hil.lamp.doubt import Floats
 from hil.lamp.light import SRGB_DECODE, Crops
@@ -212,6 +212,23 @@ def test_wrong_crops_are_refused(lab: SimpleNamespace) -> None:
         read_light(good[:, :30], dark)
     with pytest.raises(ValueError, match="too small"):
         read_light(good[:, :2, :2], dark)
+
+
+def test_a_camera_of_another_curve_is_read_by_its_own(lab: SimpleNamespace) -> None:
+    """The same light, once in the codes of sRGB and once in codes that are proportional to it."""
+    camera = lab.Camera(gain=1.5)
+    usual_dark, usual_lit = camera.dark(), camera.of("amber", 4)
+    dark, lit = (np.rint(255.0 * SRGB_DECODE[crops]).astype(np.uint8) for crops in (usual_dark, usual_lit))
+    own = (np.arange(256) / 255.0).astype(np.float32)
+
+    def green_to_red(light: LampLight) -> float:
+        return float((light.rgb_linear[:, 1] / light.rgb_linear[:, 0]).mean())
+
+    usual = green_to_red(read_light(usual_lit, dark_reference(usual_dark)))
+    by_own = read_light(lit, dark_reference(dark, own))
+    assert green_to_red(by_own) == pytest.approx(usual, rel=0.05)
+    assert colour_words(by_own) == ["amber"] * 4
+    assert green_to_red(read_light(lit, dark_reference(dark))) < 0.7 * usual
 
 
 def test_a_bad_dark_reference_is_refused(lab: SimpleNamespace) -> None:
