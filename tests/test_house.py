@@ -37,7 +37,8 @@ MAY_IMPORT = {
     "hil.evidence": PURE,
     "hil.judge": PURE | {"hil.evidence"},
     "hil.sheet": JUDGING,
-    "hil.instruments": CORE | {"hil.page"},  # a filled form is sent as hil.page made it
+    "hil.instruments": CORE
+    | {"hil.page", "hil.lamp"},  # a form is sent as hil.page made it; hil.lamp tells a moved camera
     "hil.legs": PURE | {"hil.instruments"},
     "hil.drive": DRIVING,
     "hil_fixtures": ALL,

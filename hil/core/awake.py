@@ -8,11 +8,15 @@ from itertools import pairwise
 
 @dataclass(frozen=True, slots=True)
 class Asleep:
-    """A stretch in which a witness had no good control, in unit seconds; `woke`: it had one again after it."""
+    """A stretch in which a witness had no good control, in unit seconds; `woke`: it had one again after it.
+
+    `why` says what kept it from seeing, where more is known than that there was no control.
+    """
 
     begin_s: float
     end_s: float
     woke: bool = True
+    why: str = ""
 
     def meets(self, begin_s: float, end_s: float) -> bool:
         """Whether it overlaps a window."""

@@ -2,10 +2,11 @@
 
 The bench's own lamp, in the same picture, gives the camera's delay and proves it awake. The dark reference comes from
 frames taken while the supply was off. All of it is the whole run's, so it is worked out once for a record and a stretch.
+Frames count only while the camera saw its lamp where the run saw it first: others show another part of the board.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import inf
 from weakref import WeakKeyDictionary
@@ -13,6 +14,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
+from hil.core.awake import Asleep
 from hil.core.frames import Crops, LampFrames
 from hil.core.moments import Moment
 from hil.evidence.power import is_cut
@@ -26,13 +28,17 @@ SETTLE_S = 0.8  # so near to a switching of the supply no frame counts as dark; 
 
 @dataclass(frozen=True)
 class Camera:
-    """What a stretch of the run says of it: its delay, the switches it saw, and its reference of the dark lamp."""
+    """What a stretch of the run says of it: its delay, the switches it saw, and its reference of the dark lamp.
+
+    `away` are the stretches, by the stamps of frames, in which it may not have seen its lamp where it should be.
+    """
 
     frames: LampFrames | None
     delay: Delay | None
     awake_s: list[float]
     dark: DarkReference | None
     reason: str = ""
+    away: tuple[Asleep, ...] = ()
 
     @cached_property
     def stamp_sd_s(self) -> float:
@@ -44,12 +50,14 @@ class Camera:
 class _Seen:
     """All frames of a record, how bright the bench's own lamp is in each, and what was worked out of stretches of it.
 
-    `off_s` are the stretches in which the supply was off.
+    `off_s` are the stretches in which the supply was off; `trouble`: why none of the frames counts.
     """
 
     frames: LampFrames
     bench_light: NDArray[np.float64]
     off_s: tuple[tuple[float, float], ...]
+    away: tuple[Asleep, ...]
+    trouble: str
     cameras: dict[tuple[float, float], Camera] = field(default_factory=dict)
 
 
@@ -59,16 +67,54 @@ _seen: "WeakKeyDictionary[Record, _Seen]" = WeakKeyDictionary()
 def camera_of(record: Record, from_s: float, until_s: float) -> Camera:
     """What was recorded between two times says of the camera; the dark lamp may have been seen before."""
     if record not in _seen:
-        frames = record.frames()
-        light = frames.bench.mean(axis=(1, 2, 3), dtype=np.float64)
-        _seen[record] = _Seen(frames, light, tuple(_off_stretches(record)))
+        _seen[record] = _all_seen(record)
     seen = _seen[record]
     if (from_s, until_s) not in seen.cameras:
         seen.cameras[from_s, until_s] = _read(record, seen, from_s, until_s)
     return seen.cameras[from_s, until_s]
 
 
+def _all_seen(record: Record) -> _Seen:
+    frames, away = record.frames(), tuple(_away(record))
+    back = np.flatnonzero(np.diff(frames.times_s) <= 0.0)
+    trouble = f"the stamps of its frames go back at frame {back[0] + 1}" if len(back) else ""
+    keep = np.ones(len(frames), dtype=bool)
+    for stretch in away:
+        keep &= (frames.times_s <= stretch.begin_s) | (frames.times_s >= stretch.end_s)
+    if not keep.all():
+        frames = LampFrames(frames.times_s[keep], frames.unit[keep], frames.bench[keep])
+    light = frames.bench.mean(axis=(1, 2, 3), dtype=np.float64)
+    return _Seen(frames, light, tuple(_off_stretches(record)), away, trouble)
+
+
+def _away(record: Record) -> Iterator[Asleep]:
+    """From when to when the camera may not have seen its lamp where the run saw it first, by the stamps of frames."""
+    kinds = ("moved", "hidden", "in place")
+    told = sorted((m for kind in kinds for m in record.by_kind.get(("camera", kind), ())), key=lambda m: m.time_s)
+    since_s, why = inf, ""
+    for moment in told:
+        if moment.kind == "in place":
+            yield Asleep(since_s, moment.time_s, why=why)
+            since_s = inf
+        else:
+            since_s = min(since_s, moment.number("since_s", moment.time_s))
+            moved = f"it or the board was moved by {moment.number('by_px'):.0f} pixels"
+            why = moved if moment.kind == "moved" else moment.text("why")
+    if since_s < inf:
+        yield Asleep(since_s, inf, woke=False, why=why)
+
+
 def _read(record: Record, seen: _Seen, from_s: float, until_s: float) -> Camera:
+    if seen.trouble:
+        return Camera(None, None, [], None, seen.trouble)
+    away = tuple(stretch for stretch in seen.away if stretch.meets(from_s, until_s))
+    for_good = [stretch for stretch in away if not stretch.woke]
+    camera = _read_in_place(record, seen, from_s, min([until_s, *(stretch.begin_s for stretch in for_good)]))
+    reason = for_good[0].why if for_good and camera.reason else camera.reason
+    return replace(camera, away=away, reason=reason)
+
+
+def _read_in_place(record: Record, seen: _Seen, from_s: float, until_s: float) -> Camera:
     first, last = np.searchsorted(seen.frames.times_s, [from_s, until_s])
     if last - first < 2:
         return Camera(None, None, [], None, "no frames were recorded")

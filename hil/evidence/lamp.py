@@ -50,8 +50,17 @@ class LampView:
 
     @cached_property
     def asleep(self) -> list[Asleep]:
-        """Stretches in which the bench's own lamp was not seen to change."""
-        return asleep(self._camera.awake_s, self._window.begin_s, self._window.end_s, LONGEST_GAP_S)
+        """Stretches in which the bench's own lamp was not seen to change, or the unit's was not where it should be."""
+        begin_s, end_s, camera = self._window.begin_s, self._window.end_s, self._camera
+        late_s = camera.delay.offset_s if camera.delay is not None else 0.0
+        clipped = (
+            replace(gap, begin_s=max(gap.begin_s - late_s, begin_s), end_s=min(gap.end_s - late_s, end_s))
+            for gap in camera.away
+        )
+        away = [gap for gap in clipped if gap.begin_s < gap.end_s]
+        gaps = asleep(camera.awake_s, begin_s, end_s, LONGEST_GAP_S)
+        alone = [gap for gap in away if first_within(gaps, gap.begin_s, gap.end_s) is None]
+        return sorted([*alone, *(_with_reason(gap, away) for gap in gaps)], key=lambda gap: gap.begin_s)
 
     @cached_property
     def delay(self) -> Delay | None:
@@ -283,6 +292,15 @@ class LampView:
         until_s = self._window.end_s + BEHIND_REAL_S * self._window.record.speed
         from_s = min(self._window.begin_s - LONGEST_GAP_S, until_s - DELAY_OVER_S)
         return camera_of(self._window.record, from_s, until_s)
+
+
+def _with_reason(gap: Asleep, away: list[Asleep]) -> Asleep:
+    """The stretch, with why the camera was away in it, and as long as it was."""
+    known = first_within(away, gap.begin_s, gap.end_s)
+    if known is None:
+        return gap
+    begin_s, end_s = min(gap.begin_s, known.begin_s), max(gap.end_s, known.end_s)
+    return Asleep(begin_s, end_s, gap.woke and known.woke, known.why)
 
 
 def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:

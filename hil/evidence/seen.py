@@ -57,7 +57,7 @@ def absent(found: Sequence[Moment], describe: str, gaps: Sequence[Asleep], witne
 def asleep_text(witness: str, gap: Asleep) -> str:
     """Why a witness cannot speak for a stretch, and whether it could again later."""
     until = f"to {gap.end_s:.1f} s" if gap.woke else "on"
-    return f"{witness} asleep from {gap.begin_s:.1f} s {until}"
+    return f"{witness} asleep from {gap.begin_s:.1f} s {until}" + (f": {gap.why}" if gap.why else "")
 
 
 def tells_of_sleep(reason: str) -> bool:

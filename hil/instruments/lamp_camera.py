@@ -1,7 +1,8 @@
 """The lamp camera: frames in through OpenCV, crops of two lamps out.
 
 A reader thread keeps up with the camera (a slow reader would get every frame, late) and stamps each frame on arrival. A
-stall or stop is noticed within two real seconds and booked; no colour or stage is derived here.
+stall or stop is noticed within two real seconds and booked, and so is a camera that was moved (`camera_place`); no colour
+or stage is derived here.
 """
 
 import os
@@ -18,6 +19,7 @@ from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops, FrameWriter
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
+from hil.instruments.camera_place import CameraPlace
 
 STALL_REAL_S = 1.5
 OPEN_REAL_S = 5.0
@@ -55,12 +57,17 @@ class LampCamera:
         self.source, self._pixel_format = source, pixel_format
         self._apart_s = 1.0 / frame_rate if frame_rate else 0.0
         self._regions = (unit_region, bench_region)
+        self._place = (
+            CameraPlace(timeline, unit_region, (unit_region, bench_region)) if unit_region and bench_region else None
+        )
+        self._shape: tuple[int, ...] = ()
+        self._odd = False
         self._timeline = timeline
         self._folder = folder
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._arrived = threading.Condition()
-        self._last_s = -float("inf")
+        self._awaited_s, self._told_s = float("inf"), -float("inf")
         self._ended = False
         self.on_frame: OnFrame | None = None
         self.on_picture: OnPicture | None = None
@@ -70,7 +77,7 @@ class LampCamera:
 
         Raises:
             InputError: a region lies outside the picture.
-            BenchError: the camera cannot be opened or shows nothing.
+            BenchError: the camera cannot be opened, shows nothing, or no colours of 8 bits.
         """
         capture = self._open()
         if self._is_device:
@@ -78,6 +85,13 @@ class LampCamera:
         ok, picture = capture.read()
         if not ok:
             raise BenchError(f"camera {self.source}", "opened, but shows no picture.", "Is another program using it?")
+        if picture.ndim != 3 or picture.shape[2] != 3 or picture.dtype != np.uint8:
+            raise BenchError(
+                f"camera {self.source}",
+                f"gives pictures of shape {picture.shape} and type {picture.dtype}, not three colours of 8 bits.",
+                "Give lamp_camera.pixel_format in the bench file one of its colour formats (`v4l2-ctl --list-formats`).",
+            )
+        self._shape = picture.shape
         for name, region in zip(("unit_region", "bench_region"), self._regions, strict=True):
             if region is not None:
                 _within(picture.shape[1], picture.shape[0], region, name)
@@ -92,15 +106,16 @@ class LampCamera:
             self._thread.join(timeout=2.0 * STALL_REAL_S)
 
     def wait_past(self, time_s: float, limit_s: float) -> bool:
-        """Wait until a frame arrived after `time_s`; False where none came within the limit."""
+        """Wait until a frame arrived after `time_s` that tells whether the camera was moved; False where none came in time."""
         deadline_s = self._timeline.clock.now_s() + limit_s
         with self._arrived:
-            while self._last_s <= time_s and not self._ended:
+            self._awaited_s = time_s
+            while self._told_s <= time_s and not self._ended:
                 left_s = deadline_s - self._timeline.clock.now_s()
                 if left_s <= 0.0:
                     return False
                 self._arrived.wait(self._timeline.clock.real_s(left_s))
-        return self._last_s > time_s
+        return self._told_s > time_s
 
     @property
     def _is_device(self) -> bool:
@@ -144,7 +159,12 @@ class LampCamera:
                 if not self._stop.is_set():
                     self._timeline.add("camera", kind)
                 break
-            self._keep(writer, clock.at(arrived_s), picture.astype(np.uint8, copy=False))
+            if picture.shape == self._shape and picture.dtype == np.uint8:
+                self._keep(writer, clock.at(arrived_s), picture.astype(np.uint8, copy=False))
+            elif not self._odd:
+                self._odd = True
+                size = f"{picture.shape[1]} × {picture.shape[0]}"
+                self._timeline.add("camera", "odd picture", size=size, type=str(picture.dtype))
         writer.close()
         capture.release()
         with self._arrived:
@@ -155,7 +175,7 @@ class LampCamera:
         if self.on_picture is not None:
             self.on_picture(picture)
         unit_region, bench_region = self._regions
-        if unit_region is None or bench_region is None:
+        if unit_region is None or bench_region is None or self._place is None:
             return
         unit, bench = _crop(picture, unit_region), _crop(picture, bench_region)
         if self._timeline.trouble is None:
@@ -163,9 +183,13 @@ class LampCamera:
                 writer.add(time_s, unit, bench)
             except OSError as error:
                 self._timeline.trouble = f"the run folder takes no more: {error}"
-        with self._arrived:
-            self._last_s = time_s
-            self._arrived.notify_all()
+        asked = time_s > self._awaited_s
+        if self._place.look(time_s, picture, asked=asked) and asked:
+            with self._arrived:
+                self._told_s = time_s
+                if time_s > self._awaited_s:
+                    self._awaited_s = float("inf")
+                self._arrived.notify_all()
         if self.on_frame is not None:
             self.on_frame(time_s, unit)
 

@@ -63,10 +63,10 @@ def pytest_hil_run_begins(driver: Driver) -> None:
     bench.timeline.listen(look)
 
 
-def _scene(op: str) -> Callable[[Bench], object]:
+def _scene(op: str, **more: object) -> Callable[[Bench], object]:
     def order(bench: Bench) -> object:
         assert isinstance(bench.bench_lamp, VirtualBenchLamp)
-        return bench.bench_lamp._control.ask({"op": op})
+        return bench.bench_lamp._control.ask({"op": op, **more})
 
     return order
 
@@ -121,6 +121,7 @@ FAULTS: Mapping[str, Callable[[Bench], object]] = {
     "camera unplugged": _scene("stop"),
     "camera frozen": _scene("freeze"),
     "camera covered": _scene("black"),
+    "camera bumped": _scene("shift", by=[5.0, -3.0]),
     "air monitor deaf": _deaf_air_monitor,
     "access point dead": _dead_access_point,
     "probe dead": _dead_probe,

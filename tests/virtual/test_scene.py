@@ -255,6 +255,21 @@ def test_black_is_dark_all_over(live: tuple[Scene, Reader]) -> None:
     assert settled(scene, reader, WHITE).mean() > 0.3
 
 
+def test_a_bumped_camera_s_picture_lies_elsewhere(live: tuple[Scene, Reader]) -> None:
+    """By how far: OpenCV's phase correlation, which is none of ours."""
+    scene, reader = live
+    settled(scene, reader, DARK)
+    pictures = []
+    for by in ([0.0, 0.0], [9.0, -6.0]):
+        at_s = float(str(scene.send({"op": "shift", "by": by})["t"]))
+        frames = reader.after(at_s + scene.latency_s + 0.2, 3)
+        pictures.append(np.mean([frame for _, frame in frames], axis=(0, 3)))
+    window = cv2.createHanningWindow((640, 480), cv2.CV_64F)
+    found, _ = cv2.phaseCorrelate(pictures[0], pictures[1], window)
+    scene.send({"op": "shift", "by": [0.0, 0.0]})
+    assert found == pytest.approx((9.0, -6.0), abs=0.3)
+
+
 def test_stalled_stays_connected_and_silent(live: tuple[Scene, Reader]) -> None:
     scene, reader = live
     scene.order("stall")

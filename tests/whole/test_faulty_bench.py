@@ -61,6 +61,8 @@ FAULTS = (
     fault("camera unplugged", "leg begins form_saved", FORM, ("test_lamp_order_into_connected",), "camera"),
     fault("camera frozen", BEGINS, FIRST_START, LAMP_OF_FIRST_START, "camera"),
     fault("camera covered", BEGINS, FIRST_START, LAMP_OF_FIRST_START, "camera"),
+    # By six pixels: both lamps still are in their regions of 40 and 24, and the bench's is seen to change all the while.
+    fault("camera bumped", BEGINS, FIRST_START, LAMP_OF_FIRST_START, "moved by 6 pixels"),
     fault("air monitor deaf", BEGINS, FIRST_START, AIR_OF_FIRST_START, "air monitor"),
     fault("access point dead", "leg begins form_saved", FORM, WHAT_NEEDS_THE_ACCESS_POINT, "access point"),
     fault(

@@ -145,6 +145,17 @@ class Picture:
         return self._blacks[int(rng.integers(len(self._blacks)))]
 
 
+def shifted(picture: Bytes, by_px: tuple[float, float]) -> Bytes:
+    """Give the picture of a camera that was bumped: moved to the right and down, its edge drawn out."""
+    if by_px == (0.0, 0.0):
+        return picture
+    across, down = by_px
+    height, width = picture.shape[:2]
+    move = np.array([[1.0, 0.0, across], [0.0, 1.0, down]])
+    moved = cv2.warpAffine(picture, move, (width, height), borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(moved, np.uint8)
+
+
 def as_jpeg(picture: Bytes) -> bytes:
     """Encode one picture, blue first."""
     done, coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])

@@ -9,7 +9,8 @@ take a jitter. A camera lives in real seconds.
 
 Control port, JSON lines: `{"lamp": "unit"|"bench", "rgb": [r, g, b]}` sets a lamp, without reply; `{"op": ...}` orders a
 fault and is answered: `freeze` (the last picture again and again), `black` (lens covered), `stall` (connections stay,
-frames cease), `thaw` (ends these three), `stop` (unplugged for good: clients dropped, none taken).
+frames cease), `thaw` (ends these three), `stop` (unplugged for good: clients dropped, none taken);
+`{"op": "shift", "by": [x, y]}` bumps the camera: from then on its picture lies so many pixels to the right and down.
 `{"op": "expose", "exposure_s": …}` sets the exposure, and is answered once it holds. A line that cannot be read or obeyed is
 answered with `error`.
 
@@ -28,7 +29,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError, model_validator
 
 from hil.virtual.scene.mjpeg import MjpegServer
-from hil.virtual.scene.picture import DARK, Drive, Picture, as_jpeg
+from hil.virtual.scene.picture import DARK, Drive, Picture, as_jpeg, shifted
 from hil.virtual.truth import TruthFile, TruthWriter
 from hil.virtual.world_process import ask_for_priority, config_of, end_with_parent, say_ready, standard_input_ended
 
@@ -88,7 +89,13 @@ class _ExposureOrder(BaseModel):
     exposure_s: float = Field(gt=0)
 
 
-_Order = _LampOrder | _FaultOrder | _ExposureOrder
+class _ShiftOrder(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    op: Literal["shift"]
+    by: tuple[float, float]
+
+
+_Order = _LampOrder | _FaultOrder | _ExposureOrder | _ShiftOrder
 _ORDERS: TypeAdapter[_Order] = TypeAdapter(_Order)
 
 
@@ -133,6 +140,7 @@ class Camera:
         self._latency_s = float(self._rng.uniform(*config.latency_s))
         self._lamps = {"unit": LampHistory(), "bench": LampHistory()}
         self._state = "thaw"
+        self._shift_px = (0.0, 0.0)
         self._last_jpeg: bytes | None = None
         self._under_way: asyncio.Queue[tuple[float, bytes]] = asyncio.Queue()
         self._exposure_s = config.exposure_s
@@ -188,6 +196,11 @@ class Camera:
         if fault == "stop":
             self._stream.close()
 
+    def shift(self, by_px: tuple[float, float]) -> None:
+        """Show the picture so many pixels to the right and down from now on."""
+        self._shift_px = by_px
+        self._truth("camera fault", op="shift", by=list(by_px))
+
     async def _expose(self) -> None:
         """Take frame after frame; one that comes too late to be taken is lost, as any other dropped one."""
         interval_s = 1.0 / self._config.frame_rate
@@ -219,7 +232,10 @@ class Camera:
         if self._state == "black":
             self._last_jpeg = await asyncio.to_thread(lambda: as_jpeg(self.picture.black(frame)))
         else:
-            self._last_jpeg = await asyncio.to_thread(lambda: as_jpeg(self.picture.render(unit, bench, frame)))
+            by_px = self._shift_px
+            self._last_jpeg = await asyncio.to_thread(
+                lambda: as_jpeg(shifted(self.picture.render(unit, bench, frame), by_px))
+            )
         return self._last_jpeg
 
     async def _release(self) -> None:
@@ -250,7 +266,10 @@ async def _control(camera: Camera, reader: asyncio.StreamReader, writer: asyncio
             elif isinstance(order, _ExposureOrder):
                 writer.write(await _exposed(camera, order.exposure_s))
             else:
-                camera.order(order.op)
+                if isinstance(order, _ShiftOrder):
+                    camera.shift(order.by)
+                else:
+                    camera.order(order.op)
                 writer.write(_reply({"ok": True, "t": time.monotonic()}))
     writer.close()
 

@@ -1,0 +1,74 @@
+"""Whether the lamp camera still sees its lamp where the run saw it first: looked at every few seconds, and when asked.
+
+Books when it does no more, as `moved` or `hidden`, with the time at which it last did (`since_s`), and when it does again,
+as `in place`. What a single picture says is believed only once the next says it too: one may be torn.
+"""
+
+import time
+from typing import Literal
+
+from hil.core.frames import Crops
+from hil.core.moments import Json
+from hil.core.timeline import Timeline
+from hil.lamp.doubt import NotTold
+from hil.lamp.place import SURELY_ALIKE, Place, Region, place_of
+
+EVERY_REAL_S = 2.0
+MOST_TRIES = 10  # pictures to learn the place from, until one is like the next
+State = Literal["in place", "moved", "hidden"]
+
+
+class CameraPlace:
+    """Watches the surroundings of one lamp. Not safe for several threads."""
+
+    def __init__(self, timeline: Timeline, region: Region, lamps: tuple[Region, ...]) -> None:
+        """Name the lamp's region, and those of all lamps in the picture."""
+        self._timeline, self._region, self._lamps = timeline, region, lamps
+        self._place: Place | None = None
+        self._known = False
+        self._tries_left = MOST_TRIES
+        self._booked: State = "in place"
+        self._seen: State = "in place"  # in the last picture looked at
+        self._in_place_s = 0.0
+        self._next_real_s = 0.0
+
+    def look(self, time_s: float, picture: Crops, *, asked: bool) -> bool:
+        """Look at a picture where it is time to, or where it is asked for; says whether nothing is left open by it."""
+        if not self._known:
+            if self._tries_left:
+                self._learn(time_s, picture)
+            return True
+        if self._place is None or not (asked or self._seen != self._booked or time.monotonic() >= self._next_real_s):
+            return True
+        self._next_real_s = time.monotonic() + EVERY_REAL_S
+        seen, told = self._told(self._place, picture)
+        before, self._seen = self._seen, seen
+        if seen != self._booked and (seen == before or (self._booked == "in place" and before != "in place")):
+            self._booked = seen
+            self._timeline.add("camera", seen, time_s=time_s, details=told)
+        if seen == self._booked == "in place":
+            self._in_place_s = time_s
+        return seen == self._booked
+
+    def _learn(self, time_s: float, picture: Crops) -> None:
+        """Learn the place from a picture that is like the next: from one that is torn, or in which a hand moves, nothing."""
+        shift_px = (
+            self._place.shift_px(picture, SURELY_ALIKE) if self._place is not None else NotTold("no picture before")
+        )
+        if not isinstance(shift_px, NotTold) and self._place is not None and shift_px <= self._place.most_px:
+            self._known, self._in_place_s = True, time_s
+            return
+        place = place_of(picture, self._region, self._lamps)
+        self._place = None if isinstance(place, NotTold) else place
+        self._tries_left -= 1
+        if not self._tries_left:
+            why = place.reason if isinstance(place, NotTold) else "its pictures are not like each other"
+            self._timeline.add("camera", "place unknown", time_s=time_s, why=why)
+
+    def _told(self, place: Place, picture: Crops) -> tuple[State, dict[str, Json]]:
+        shift_px = place.shift_px(picture)
+        if isinstance(shift_px, NotTold):
+            return "hidden", {"since_s": self._in_place_s, "why": shift_px.reason}
+        if shift_px > place.most_px:
+            return "moved", {"since_s": self._in_place_s, "by_px": round(shift_px, 1)}
+        return "in place", {}

@@ -1,0 +1,110 @@
+"""Tells whether a camera still looks where it looked: by what lies around a lamp, not by the lamp.
+
+The outlines around the lamp's region are looked for in a later picture, at each shift within reach. The glow of the lamps
+is left out, and light that makes outlines stronger or weaker changes little, since only likeness counts. A shift is told
+where the two are alike there, and not where they are alike nowhere: a hand, a covered lens or a torn picture tells nothing.
+Pure: pictures in, a shift out.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from hil.lamp.doubt import NotTold
+
+Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
+Planes = npt.NDArray[np.float32]
+Region = tuple[int, int, int, int]
+
+# Measured: on a board with print and parts, a region of 40 pixels that is off by 2 has a dark lamp take on a colour.
+MOST_SHARE, LEAST_MOST_PX = 0.03, 1.0  # of the region's shorter side, and what can always be told
+# The rest: common practice, no source.
+AROUND = 5.0  # times the region's longer side: what is compared
+LEAST_SIDE_PX, SMALL_SIDE_PX, MOST_SIDE_PX = 80, 128, 256  # of that: needed, wished for, worth its cost
+REACH, LEAST_REACH_PX = 1.0, 16  # times the region's longer side: the farthest shift that is looked for
+LEFT_OUT = 1.5  # times a region's side: its lamp's glow
+LEAST_LEFT = 0.3  # of what is compared, the share that no lamp shines on
+OUTLINE_PX = 1.5
+EVENED = 4.0  # codes: stronger outlines count hardly more, so that none outweighs all others
+LEAST_OUTLINE = 0.1  # mean of the evened outlines; noise of two codes alone makes 0.08
+ALIKE = 0.5  # normalised correlation of two pictures of one place
+SURELY_ALIKE = 0.75  # of two that follow each other: else noise would take it below that now and then
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What lies around a lamp's region in a picture.
+
+    window: the part compared; counts: of its shape, 1 where it tells of the place and 0 where a lamp shines;
+    reach_px: the farthest shift looked for; most_px: a larger one makes what is read in the region something else.
+    """
+
+    window: Region
+    outlines: Planes
+    counts: Planes
+    reach_px: int
+    most_px: float
+
+    def shift_px(self, picture: Picture, least_alike: float = ALIKE) -> float | NotTold:
+        """How far off its place what lies there is in another picture of the same size, in pixels."""
+        left, top, width, height = self.window
+        from_x, from_y = left - self.reach_px, top - self.reach_px
+        wider = picture[from_y : top + height + self.reach_px, from_x : left + width + self.reach_px]
+        found = cv2.matchTemplate(_outlines(wider), self.outlines, cv2.TM_CCORR_NORMED, mask=self.counts)
+        alike = np.where(np.isfinite(found), found, 0.0)
+        row, column = (int(at) for at in np.unravel_index(alike.argmax(), alike.shape))
+        most = float(alike[row, column])
+        if most < least_alike:
+            return NotTold(f"what lies around the lamp looks otherwise (alike by {max(0.0, most):.0%} at most)")
+        across, down = column + _between(alike[row], column), row + _between(alike[:, column], row)
+        return float(np.hypot(across - self.reach_px, down - self.reach_px))
+
+
+def place_of(picture: Picture, region: Region, lamps: Sequence[Region]) -> Place | NotTold:
+    """Learn what lies around a region; `lamps` are the regions of all lamps in the picture."""
+    longer = max(region[2:])
+    reach = max(LEAST_REACH_PX, round(REACH * longer))
+    side = min(MOST_SIDE_PX, max(SMALL_SIDE_PX, round(AROUND * longer)))
+    left, width = _span(region[0], region[2], side, picture.shape[1], reach)
+    top, height = _span(region[1], region[3], side, picture.shape[0], reach)
+    if min(width, height) < LEAST_SIDE_PX:
+        return NotTold(f"a picture of {picture.shape[1]} × {picture.shape[0]} pixels shows too little around the lamp")
+    counts = np.ones((height, width), np.float32)
+    for lamp in lamps:
+        counts[_glow(lamp[1] - top, lamp[3]), _glow(lamp[0] - left, lamp[2])] = 0.0
+    if counts.mean() < LEAST_LEFT:
+        return NotTold("the lamps fill too much of the picture around them")
+    outlines = _outlines(picture[top : top + height, left : left + width])
+    if float(np.abs(outlines * counts).sum() / counts.sum()) < LEAST_OUTLINE:
+        return NotTold("nothing around the lamp has an outline")
+    return Place((left, top, width, height), outlines, counts, reach, max(LEAST_MOST_PX, MOST_SHARE * min(region[2:])))
+
+
+def _span(at: int, length: int, side: int, picture: int, reach: int) -> tuple[int, int]:
+    """Begin and length of what is compared: about the region, and with room in the picture for each shift."""
+    length_px = min(side, picture - 2 * reach)
+    begin = round(at + length / 2.0 - length_px / 2.0)
+    return min(max(reach, begin), picture - reach - length_px), length_px
+
+
+def _glow(at: int, length: int) -> slice:
+    more = (LEFT_OUT - 1.0) * length / 2.0
+    return slice(max(0, round(at - more)), max(0, round(at + length + more)))
+
+
+def _outlines(picture: Picture) -> Planes:
+    grey = cv2.cvtColor(np.ascontiguousarray(picture), cv2.COLOR_BGR2GRAY).astype(np.float32)
+    outlines = cv2.GaussianBlur(grey, (0, 0), OUTLINE_PX) - cv2.GaussianBlur(grey, (0, 0), 3.0 * OUTLINE_PX)
+    return np.asarray(outlines / (np.abs(outlines) + EVENED), dtype=np.float32)
+
+
+def _between(line: npt.NDArray[np.float32], at: int) -> float:
+    """Where between its samples a line is greatest, counted from its greatest sample: a parabola through three."""
+    if not 0 < at < len(line) - 1:
+        return 0.0
+    before, here, after = (float(value) for value in line[at - 1 : at + 2])
+    bend = before - 2.0 * here + after
+    return 0.5 * (before - after) / bend if bend < 0.0 else 0.0

@@ -1,0 +1,96 @@
+"""What is booked of a camera's place, over pictures of the virtual bench's table moved by known shifts."""
+
+import cv2
+import numpy as np
+import pytest
+
+import hil.instruments.camera_place
+from hil.core.clock import Clock
+from hil.core.frames import Crops
+from hil.core.timeline import Timeline
+from hil.instruments.camera_place import MOST_TRIES, CameraPlace
+from hil.virtual.scene.picture import Picture
+
+DARK = (0.0, 0.0, 0.0)
+TABLE = Picture(3)
+STILL = TABLE.render(DARK, DARK, 1)
+BUMPED = cv2.warpAffine(STILL, np.array([[1.0, 0.0, 6.0], [0.0, 1.0, 0.0]]), (640, 480)).astype(np.uint8)
+COVERED = TABLE.black(1)
+
+
+@pytest.fixture
+def timeline() -> Timeline:
+    return Timeline(Clock())
+
+
+@pytest.fixture
+def place(timeline: Timeline) -> CameraPlace:
+    return CameraPlace(timeline, TABLE.regions["unit"], tuple(TABLE.regions.values()))
+
+
+def shown(place: CameraPlace, *pictures: Crops) -> list[bool]:
+    """One picture a second, each asked for: whether it left nothing open."""
+    return [place.look(float(at), picture, asked=True) for at, picture in enumerate(pictures)]
+
+
+def booked(timeline: Timeline) -> list[tuple[str, float, float]]:
+    return [(m.kind, m.time_s, m.number("since_s", -1.0)) for m in timeline.since()]
+
+
+def test_a_camera_that_stays_books_nothing(place: CameraPlace, timeline: Timeline) -> None:
+    assert shown(place, *[STILL] * 6) == [True] * 6
+    assert booked(timeline) == []
+
+
+def test_a_move_is_booked_once_with_the_last_time_at_which_all_was_well(place: CameraPlace, timeline: Timeline) -> None:
+    assert shown(place, STILL, STILL, STILL, BUMPED, BUMPED, BUMPED) == [True, True, True, False, True, True]
+    assert booked(timeline) == [("moved", 4.0, 2.0)]
+    assert timeline.since()[0].number("by_px") == pytest.approx(6.0, abs=0.3)
+
+
+def test_one_odd_picture_is_nothing(place: CameraPlace, timeline: Timeline) -> None:
+    shown(place, STILL, STILL, BUMPED, STILL, COVERED, STILL, STILL)
+    assert booked(timeline) == []
+
+
+def test_a_hand_that_leaves_and_a_camera_put_back_are_in_place_again(place: CameraPlace, timeline: Timeline) -> None:
+    shown(place, STILL, STILL, COVERED, COVERED, STILL, STILL, BUMPED, BUMPED, STILL, STILL)
+    assert booked(timeline) == [
+        ("hidden", 3.0, 1.0),
+        ("in place", 5.0, -1.0),
+        ("moved", 7.0, 5.0),
+        ("in place", 9.0, -1.0),
+    ]
+
+
+def test_what_was_hidden_and_then_moved_has_been_away_since_before_both(place: CameraPlace, timeline: Timeline) -> None:
+    shown(place, STILL, STILL, COVERED, BUMPED, COVERED, BUMPED, BUMPED)
+    kinds = [kind for kind, _, _ in booked(timeline)]
+    assert kinds[-1] == "moved"
+    assert {since_s for _, _, since_s in booked(timeline)} == {1.0}
+
+
+def test_the_place_is_learned_from_a_picture_that_the_next_confirms(place: CameraPlace, timeline: Timeline) -> None:
+    shown(place, COVERED, BUMPED, STILL, STILL, STILL)
+    assert booked(timeline) == []
+    shown(place, BUMPED, BUMPED)
+    assert [kind for kind, _, _ in booked(timeline)] == ["moved"]
+
+
+def test_a_place_that_cannot_be_known_is_said_once(place: CameraPlace, timeline: Timeline) -> None:
+    flat = np.full_like(STILL, 90)
+    assert all(shown(place, *[flat] * (MOST_TRIES + 5)))
+    assert [(m.kind, m.text("why")) for m in timeline.since()] == [
+        ("place unknown", "nothing around the lamp has an outline")
+    ]
+
+
+def test_unasked_it_is_looked_at_every_few_seconds_only(
+    place: CameraPlace, timeline: Timeline, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(hil.instruments.camera_place, "EVERY_REAL_S", 3600.0)
+    shown(place, STILL, STILL, STILL)
+    assert all(place.look(10.0 + at, BUMPED, asked=False) for at in range(5))
+    assert booked(timeline) == []
+    shown(place, BUMPED, BUMPED)
+    assert [kind for kind, _, _ in booked(timeline)] == ["moved"]
