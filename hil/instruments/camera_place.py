@@ -1,4 +1,4 @@
-"""Whether the lamp camera still sees its lamp where the run saw it first: looked at every few seconds, and when asked.
+"""Whether the lamp camera still sees its lamp where, and as, the run saw it first: looked at every second, and when asked.
 
 Books when it does no more, as `moved` or `hidden`, with the time at which it last did (`since_s`), and when it does again,
 as `in place`. What a single picture says is believed only once the next says it too: one may be torn.
@@ -13,7 +13,7 @@ from hil.core.timeline import Timeline
 from hil.lamp.doubt import NotTold
 from hil.lamp.place import SURELY_ALIKE, Place, Region, place_of
 
-EVERY_REAL_S = 2.0
+EVERY_REAL_S = 1.0
 MOST_TRIES = 10  # pictures to learn the place from, until one is like the next
 State = Literal["in place", "moved", "hidden"]
 

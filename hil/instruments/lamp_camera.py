@@ -14,6 +14,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops, FrameWriter
@@ -31,6 +32,7 @@ BY_HAND = {
 }
 NOT_LOCKED = "cannot be locked"
 Region = tuple[int, int, int, int]
+Picture = NDArray[np.generic]  # as it comes
 OnFrame = Callable[[float, Crops], None]
 OnPicture = Callable[[Crops], None]
 
@@ -61,7 +63,8 @@ class LampCamera:
             CameraPlace(timeline, unit_region, (unit_region, bench_region)) if unit_region and bench_region else None
         )
         self._shape: tuple[int, ...] = ()
-        self._odd = False
+        self._ends_plain = False
+        self._odd_told = False
         self._timeline = timeline
         self._folder = folder
         self._stop = threading.Event()
@@ -91,7 +94,7 @@ class LampCamera:
                 f"gives pictures of shape {picture.shape} and type {picture.dtype}, not three colours of 8 bits.",
                 "Give lamp_camera.pixel_format in the bench file one of its colour formats (`v4l2-ctl --list-formats`).",
             )
-        self._shape = picture.shape
+        self._shape, self._ends_plain = picture.shape, _ends_plain(picture)
         for name, region in zip(("unit_region", "bench_region"), self._regions, strict=True):
             if region is not None:
                 _within(picture.shape[1], picture.shape[0], region, name)
@@ -159,17 +162,23 @@ class LampCamera:
                 if not self._stop.is_set():
                     self._timeline.add("camera", kind)
                 break
-            if picture.shape == self._shape and picture.dtype == np.uint8:
+            odd = self._oddness(picture)
+            if not odd:
                 self._keep(writer, clock.at(arrived_s), picture.astype(np.uint8, copy=False))
-            elif not self._odd:
-                self._odd = True
-                size = f"{picture.shape[1]} × {picture.shape[0]}"
-                self._timeline.add("camera", "odd picture", size=size, type=str(picture.dtype))
+            elif not self._odd_told:
+                self._odd_told = True
+                self._timeline.add("camera", "odd picture", what=odd)
         writer.close()
         capture.release()
         with self._arrived:
             self._ended = True
             self._arrived.notify_all()
+
+    def _oddness(self, picture: Picture) -> str:
+        """What is wrong with a picture, of those that cannot be kept beside the first; empty where nothing is."""
+        if picture.shape != self._shape or picture.dtype != np.uint8:
+            return f"its shape is {picture.shape} and its type {picture.dtype}"
+        return "its lower part is missing" if _ends_plain(picture) and not self._ends_plain else ""
 
     def _keep(self, writer: FrameWriter, time_s: float, picture: Crops) -> None:
         if self.on_picture is not None:
@@ -200,6 +209,11 @@ def _lock(capture: cv2.VideoCapture) -> dict[str, Json]:
         name: "locked" if capture.set(setting, by_hand) and capture.get(setting) == by_hand else NOT_LOCKED
         for name, (setting, by_hand) in BY_HAND.items()
     }
+
+
+def _ends_plain(picture: Picture) -> bool:
+    """Whether the last row is of one colour: decoders fill up so what was cut off, and no sensor is without noise."""
+    return bool((picture[-1] == picture[-1, 0]).all())
 
 
 def _crop(picture: Crops, region: Region) -> Crops:

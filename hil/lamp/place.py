@@ -2,7 +2,8 @@
 
 The outlines around the lamp's region are looked for in a later picture, at each shift within reach. The glow of the lamps
 is left out, and light that makes outlines stronger or weaker changes little, since only likeness counts. A shift is told
-where the two are alike there, and not where they are alike nowhere: a hand, a covered lens or a torn picture tells nothing.
+where the two are alike there, and not where they are alike nowhere: a covered lens or a torn picture tells nothing. Nor where
+a finger lies before a part of it, or a room light, a torch or a film on a screen beside it makes it much brighter or darker.
 Pure: pictures in, a shift out.
 """
 
@@ -14,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hil.lamp.doubt import NotTold
+from hil.lamp.light import LIT_LEAST, SRGB_DECODE
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
 Planes = npt.NDArray[np.float32]
@@ -30,6 +32,12 @@ LEAST_LEFT = 0.3  # of what is compared, the share that no lamp shines on
 OUTLINE_PX = 1.5
 EVENED = 4.0  # codes: stronger outlines count hardly more, so that none outweighs all others
 LEAST_OUTLINE = 0.1  # mean of the evened outlines; noise of two codes alone makes 0.08
+TILES = 8  # across and down: of each its light is compared
+BRIGHTER, DARKER = 1.6, 0.5  # times the light there: as of a dark lamp, nothing is told beyond
+OUTLINED = 0.25  # root mean square of the evened outlines of a tile that has some
+ALIKE_TILE = 0.3  # correlation of one that is the same
+COVERED, FEWEST_TILES = 0.04, 12  # of the tiles with outlines
+LEAST_LIGHT = 0.015  # linear: where it is darker, the lamp itself lights what lies around it
 ALIKE = 0.5  # normalised correlation of two pictures of one place
 SURELY_ALIKE = 0.75  # of two that follow each other: else noise would take it below that now and then
 
@@ -39,28 +47,57 @@ class Place:
     """What lies around a lamp's region in a picture.
 
     window: the part compared; counts: of its shape, 1 where it tells of the place and 0 where a lamp shines;
-    reach_px: the farthest shift looked for; most_px: a larger one makes what is read in the region something else.
+    light: of its tiles, shape (TILES, TILES), linear; reach_px: the farthest shift looked for; most_px: a larger one
+    makes what is read in the region something else.
     """
 
     window: Region
     outlines: Planes
     counts: Planes
+    light: Planes
     reach_px: int
     most_px: float
 
     def shift_px(self, picture: Picture, least_alike: float = ALIKE) -> float | NotTold:
-        """How far off its place what lies there is in another picture of the same size, in pixels."""
+        """How far off its place what lies there is in another picture of the same size, in pixels.
+
+        Not told where it looks otherwise, or where another light lies on it: then the lamp's own is not told there either.
+        """
         left, top, width, height = self.window
         from_x, from_y = left - self.reach_px, top - self.reach_px
         wider = picture[from_y : top + height + self.reach_px, from_x : left + width + self.reach_px]
-        found = cv2.matchTemplate(_outlines(wider), self.outlines, cv2.TM_CCORR_NORMED, mask=self.counts)
+        outlines = _outlines(wider)
+        found = cv2.matchTemplate(outlines, self.outlines, cv2.TM_CCORR_NORMED, mask=self.counts)
         alike = np.where(np.isfinite(found), found, 0.0)
         row, column = (int(at) for at in np.unravel_index(alike.argmax(), alike.shape))
         most = float(alike[row, column])
         if most < least_alike:
             return NotTold(f"what lies around the lamp looks otherwise (alike by {max(0.0, most):.0%} at most)")
+        covered = self._covered(outlines[row : row + height, column : column + width])
+        if covered > COVERED:
+            return NotTold(f"something lies before {covered:.0%} of what lies around the lamp")
+        change = self._light_change(
+            wider[self.reach_px : self.reach_px + height, self.reach_px : self.reach_px + width]
+        )
+        if not DARKER <= change <= BRIGHTER:
+            return NotTold(f"the light around the lamp is {change:.1f} times what it was")
         across, down = column + _between(alike[row], column), row + _between(alike[:, column], row)
         return float(np.hypot(across - self.reach_px, down - self.reach_px))
+
+    def _covered(self, outlines: Planes) -> float:
+        """The share of the tiles with outlines in which there are none, or others."""
+        one, other = self.outlines * self.counts, outlines * self.counts
+        strength = np.sqrt(_tiles(one * one))
+        told = (_tiles(self.counts) > 0.9) & (strength > OUTLINED)
+        alike = _tiles(one * other) / (strength * np.sqrt(_tiles(other * other)) + 1e-6)
+        return float((alike[told] < ALIKE_TILE).mean()) if told.sum() >= FEWEST_TILES else 0.0
+
+    def _light_change(self, picture: Picture) -> float:
+        """How many times as bright the tiles are that gained least, or lost least where all lost."""
+        counted = _tiles(self.counts) > 0.9
+        gains = ((_light(picture) + LIT_LEAST) / (self.light + LIT_LEAST))[counted]
+        least, most = np.quantile(gains, [0.25, 0.75])
+        return float(least if least > 1.0 else min(1.0, most))
 
 
 def place_of(picture: Picture, region: Region, lamps: Sequence[Region]) -> Place | NotTold:
@@ -77,10 +114,15 @@ def place_of(picture: Picture, region: Region, lamps: Sequence[Region]) -> Place
         counts[_glow(lamp[1] - top, lamp[3]), _glow(lamp[0] - left, lamp[2])] = 0.0
     if counts.mean() < LEAST_LEFT:
         return NotTold("the lamps fill too much of the picture around them")
-    outlines = _outlines(picture[top : top + height, left : left + width])
+    seen = picture[top : top + height, left : left + width]
+    outlines, light = _outlines(seen), _light(seen)
+    if np.quantile(light[_tiles(counts) > 0.9], 0.25) < LEAST_LIGHT:
+        return NotTold("it is too dark around the lamp")
     if float(np.abs(outlines * counts).sum() / counts.sum()) < LEAST_OUTLINE:
         return NotTold("nothing around the lamp has an outline")
-    return Place((left, top, width, height), outlines, counts, reach, max(LEAST_MOST_PX, MOST_SHARE * min(region[2:])))
+    return Place(
+        (left, top, width, height), outlines, counts, light, reach, max(LEAST_MOST_PX, MOST_SHARE * min(region[2:]))
+    )
 
 
 def _span(at: int, length: int, side: int, picture: int, reach: int) -> tuple[int, int]:
@@ -93,6 +135,14 @@ def _span(at: int, length: int, side: int, picture: int, reach: int) -> tuple[in
 def _glow(at: int, length: int) -> slice:
     more = (LEFT_OUT - 1.0) * length / 2.0
     return slice(max(0, round(at - more)), max(0, round(at + length + more)))
+
+
+def _tiles(plane: Planes) -> Planes:
+    return np.asarray(cv2.resize(plane, (TILES, TILES), interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+
+def _light(picture: Picture) -> Planes:
+    return _tiles(SRGB_DECODE[picture.max(axis=2)])
 
 
 def _outlines(picture: Picture) -> Planes:

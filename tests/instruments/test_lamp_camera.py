@@ -1,7 +1,9 @@
 """The lamp camera, fed by a small camera server of the test: a stream of JPEG pictures over HTTP on loopback."""
 
+import io
 import socket
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, suppress
 from pathlib import Path
@@ -9,6 +11,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from PIL import Image, ImageFile
 
 import hil.instruments.lamp_camera
 from hil.core.clock import Clock
@@ -239,3 +242,101 @@ def test_a_full_disk_is_the_bench_s_trouble_and_the_camera_goes_on(
     assert camera.wait_past(timeline.clock.now_s(), LIMIT_S)
     assert "No space left" in str(timeline.trouble)
     assert not [m for m in timeline.since() if m.kind in ("stalled", "stopped")]
+
+
+class Given:
+    """In place of a camera: hands out pictures of the test, as `cv2.VideoCapture` does."""
+
+    def __init__(self, pictures: list[np.ndarray]) -> None:
+        self._pictures = list(pictures)
+
+    def read(self) -> tuple[bool, np.ndarray | None]:
+        return (True, self._pictures.pop(0)) if self._pictures else (False, None)
+
+    def grab(self) -> bool:
+        time.sleep(0.002)  # else two stamps may be alike
+        return bool(self._pictures)
+
+    def retrieve(self) -> tuple[bool, np.ndarray | None]:
+        return self.read()
+
+    def release(self) -> None:
+        pass
+
+
+@pytest.fixture
+def given(timeline: Timeline, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., LampCamera]:
+    def make(pictures: list[np.ndarray]) -> LampCamera:
+        camera = LampCamera("http://127.0.0.1/none", UNIT, BENCH, timeline, tmp_path)
+        monkeypatch.setattr(camera, "_open", lambda: Given(pictures))
+        return camera
+
+    return make
+
+
+def noisy(level: int, shape: tuple[int, ...] = (HEIGHT, WIDTH, 3)) -> np.ndarray:
+    return np.random.default_rng(level).integers(level - 5, level + 5, shape).astype(np.uint8)
+
+
+@pytest.mark.parametrize(
+    "picture", [noisy(50, (HEIGHT, WIDTH)), noisy(50, (HEIGHT, WIDTH, 1)), noisy(50).astype(np.uint16) * 256]
+)
+def test_a_camera_without_colours_of_8_bits_is_the_bench_s_trouble(
+    given: Callable[..., LampCamera], picture: np.ndarray
+) -> None:
+    with pytest.raises(BenchError, match=r"not three colours of 8 bits.*pixel_format"):
+        given([picture]).start()
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        noisy(50, (HEIGHT // 2, WIDTH // 2, 3)),
+        noisy(50, (HEIGHT * 2, WIDTH * 2, 3)),
+        noisy(50, (HEIGHT, WIDTH)),
+        noisy(50).astype(np.uint16) * 256,
+    ],
+    ids=["smaller", "larger", "one channel", "16 bits"],
+)
+def test_pictures_of_another_kind_in_mid_run_are_left_out_and_said_once(
+    given: Callable[..., LampCamera], timeline: Timeline, tmp_path: Path, odd: np.ndarray
+) -> None:
+    """Kept, they would shift all that comes after them in the file of crops."""
+    given([noisy(50), noisy(50), noisy(60), odd, odd, noisy(70), odd, noisy(80)]).start()
+    booked(timeline, "stopped")
+    unit = read_frames(tmp_path).unit
+    assert unit.reshape(len(unit), -1).mean(axis=1) == pytest.approx([50, 60, 70, 80], abs=2)
+    assert [m.kind for m in timeline.since()].count("odd picture") == 1
+
+
+@pytest.mark.parametrize("fill", [128, 0])
+def test_half_written_pictures_are_left_out(
+    given: Callable[..., LampCamera], timeline: Timeline, tmp_path: Path, fill: int
+) -> None:
+    """What a decoder makes of a JPEG that is cut off: grey, or nothing, from some row on."""
+    half = noisy(60)
+    half[HEIGHT // 3 :] = fill
+    given([noisy(50), noisy(50), half, noisy(70)]).start()
+    booked(timeline, "stopped")
+    unit = read_frames(tmp_path).unit
+    assert unit.reshape(len(unit), -1).mean(axis=1) == pytest.approx([50, 70], abs=2)
+    assert booked(timeline, "odd picture").text("what") == "its lower part is missing"
+
+
+def test_a_decoder_fills_what_is_cut_off_with_one_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of Pillow's decoder (libjpeg), asked to take a JPEG that is cut off: what the test above takes for granted."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    coded = cv2.imencode(".jpg", noisy(60))[1].tobytes()
+    cut = np.asarray(Image.open(io.BytesIO(coded[: len(coded) // 2])))
+    assert np.all(cut[-1] == cut[-1, 0])
+    assert not np.all(cut[0] == cut[0, 0])
+
+
+def test_drawn_pictures_whose_lower_part_is_always_one_colour_are_whole(
+    given: Callable[..., LampCamera], timeline: Timeline, tmp_path: Path
+) -> None:
+    drawn = noisy(50)
+    drawn[HEIGHT // 2 :] = 128
+    given([drawn] * 4).start()
+    booked(timeline, "stopped")
+    assert len(read_frames(tmp_path)) == 3

@@ -1,13 +1,20 @@
 """Whether a camera was moved, held against pictures of the virtual bench's table moved by known shifts (OpenCV)."""
 
+import warnings
+
 import cv2
 import numpy as np
 import pytest
 
 from hil.lamp import NotTold
+from hil.lamp.doubt import Floats
 from hil.lamp.light import Crops
 from hil.lamp.place import Place, place_of
 from hil.virtual.scene.picture import Picture, as_jpeg
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
+    import colour
 
 DARK, GREEN, WHITE = (0.0, 0.0, 0.0), (0.0, 1.0, 0.0), (1.0, 1.0, 1.0)
 SEEDS = range(6)
@@ -32,7 +39,7 @@ def learned(table: Picture) -> Place:
 
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("lamps", [(DARK, DARK), (GREEN, WHITE), (WHITE, DARK)])
-@pytest.mark.parametrize("room", [0.5, 1.0, 1.7])
+@pytest.mark.parametrize("room", [0.8, 1.0, 1.2])
 def test_a_camera_that_stands_still_stands_still_whatever_shines(
     seed: int, lamps: tuple[tuple[float, float, float], tuple[float, float, float]], room: float
 ) -> None:
@@ -78,6 +85,68 @@ def test_where_nothing_is_alike_nothing_is_told(what: str) -> None:
         height, width = seen.shape[:2]
         seen = cv2.warpAffine(seen, cv2.getRotationMatrix2D((width / 2, height / 2), 25.0, 1.0), (width, height))
     assert isinstance(learned(table).shift_px(np.ascontiguousarray(seen, dtype=np.uint8)), NotTold)
+
+
+def lit_otherwise(picture: Crops, times: Floats) -> Crops:
+    """The picture with so many times its light, shape (h, w) or (h, w, 3); decoded and encoded by colour-science (sRGB)."""
+    linear = colour.models.eotf_sRGB(picture / 255.0) * np.broadcast_to(np.atleast_3d(times), picture.shape)
+    return np.round(255.0 * colour.models.eotf_inverse_sRGB(np.clip(linear, 0.0, 1.0))).astype(np.uint8)
+
+
+@pytest.mark.parametrize("times", [0.3, 2.5, 6.0])
+def test_a_room_light_that_goes_on_or_off_is_told_as_such(times: float) -> None:
+    table = Picture(3)
+    told = learned(table).shift_px(
+        through_jpeg(lit_otherwise(table.render(GREEN, DARK, 9), np.full((480, 640), times)))
+    )
+    assert isinstance(told, NotTold)
+    assert "times what it was" in told.reason
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_torch_over_the_board_is_told_as_such(seed: int) -> None:
+    table = Picture(seed)
+    x, y, width, height = table.regions["unit"]
+    down, across = np.mgrid[0:480, 0:640]
+    spot = np.exp(-((across - x - width / 2) ** 2 + (down - y - height / 2) ** 2) / 2.0 / 100.0**2)
+    told = learned(table).shift_px(through_jpeg(lit_otherwise(table.render(DARK, DARK, 9), 1.0 + 5.0 * spot)))
+    assert isinstance(told, NotTold)
+
+
+def test_a_film_on_a_screen_beside_the_board_is_told_where_it_counts() -> None:
+    table, chance = Picture(2), np.random.default_rng(4)
+    place = learned(table)
+    for scene in range(20):
+        tint = 1.0 + chance.uniform(0.0, 1.0, 3) * chance.choice([0.1, 4.0])
+        strong = tint.min() > 2.0
+        told = place.shift_px(through_jpeg(lit_otherwise(table.render(GREEN, DARK, scene), tint[None, None, :])))
+        assert isinstance(told, NotTold) or not strong
+        assert not isinstance(told, NotTold) or tint.max() > 1.5
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("width_px", [60, 90])
+@pytest.mark.parametrize("degrees", [20, 110, 200, 290])
+def test_a_finger_on_the_lamp_is_told_as_such(seed: int, width_px: int, degrees: int) -> None:
+    table = Picture(seed)
+    x, y, width, height = table.regions["unit"]
+    down, across = np.mgrid[0:480, 0:640]
+    cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    along = (across - x - width / 2) * cos + (down - y - height / 2) * sin
+    beside = (down - y - height / 2) * cos - (across - x - width / 2) * sin
+    seen = table.render(WHITE, DARK, 9).copy()
+    seen[(np.abs(beside) < width_px / 2) & (along > -width_px / 2)] = (110, 130, 170)
+    told = learned(table).shift_px(through_jpeg(cv2.GaussianBlur(seen, (0, 0), 1.0).astype(np.uint8)))
+    assert isinstance(told, NotTold)
+
+
+def test_in_a_dark_room_no_place_is_known() -> None:
+    """There the lamp itself lights what lies around it."""
+    table = Picture(3)
+    dark = lit_otherwise(table.render(DARK, DARK, 1), np.full((480, 640), 0.05))
+    told = place_of(dark, table.regions["unit"], list(table.regions.values()))
+    assert isinstance(told, NotTold)
+    assert "dark" in told.reason
 
 
 def test_a_torn_picture_is_not_taken_for_a_move_of_all_of_it() -> None:
