@@ -3,7 +3,8 @@
 A change lies somewhere between the last frame of the old colour and the first of the new. Stamps are taken as the
 middle of the exposure (whatever constant lag they have is measured with the bench's own lamp by the same
 rule, and so drops out). A frame during whose exposure the lamp changed shows a mixture; it makes no span of
-its own but places the change inside its exposure. The mixture's share places it further.
+its own but places the change inside its exposure. The mixture's share places it further, as far as the light is steady: what
+else blinks in the picture, or a lamp that is dimmed by fast switching, scatters the light of all frames, and so their shares.
 """
 
 import math
@@ -16,8 +17,10 @@ import numpy as np
 from hil.lamp.colour import OFF, UNRECOGNISED
 from hil.lamp.doubt import Floats, half_width_95, rising_stamps
 
-# Both: common practice, no source.
-SHARE_DOUBT = 0.15  # a camera's light is linear within this share of the step; a smaller mixture is not noticed
+# Measured on drawn desks: a camera's light follows the lamp's within this share of the step (95 %).
+SHARE_DOUBT = 0.15
+# All: common practice, no source.
+FEWEST_FOR_SCATTER, FEWEST_FOR_LEVEL = 20, 6  # frames, for a 95th percentile; for a middle that they scatter about
 LOST = 1.5  # times the usual interval: further apart, two frames had another between them
 LEAST_STEP = 0.2  # two colours whose luminance differs by less than this share cannot place a mixture
 
@@ -71,25 +74,25 @@ class ChangeRule:
     exposure_s: float | None = None
     stamp_sd_s: float = 0.0
 
-    def between(self, before_s: float, after_s: float) -> Change:
-        """Place a change between two frames that show no mixture.
+    def between(self, before_s: float, after_s: float, share_doubt: float = SHARE_DOUBT) -> Change:
+        """Place a change between two frames that show no mixture, or one too small to be told: less than the share's doubt.
 
         Stamps may lie nearer than the frames did, which are an interval apart at least. The middle of two stamps
         scatters less than one.
         """
-        clear = (1.0 - 2.0 * SHARE_DOUBT) * (self.exposure_s or 0.0)
+        clear = max(0.0, 1.0 - 2.0 * share_doubt) * (self.exposure_s or 0.0)
         apart = max(after_s - before_s, self.interval_s) if self.stamp_sd_s else after_s - before_s
         half = max(apart - clear, SHARE_DOUBT * self.interval_s) / 2
         return Change((before_s + after_s) / 2, half_width_95(half, self.stamp_sd_s / math.sqrt(2.0)))
 
-    def within(self, frame_s: float, new_share: float | None) -> Change:
+    def within(self, frame_s: float, new_share: float | None, share_doubt: float = SHARE_DOUBT) -> Change:
         """Place a change in the exposure of one frame, from the share of the new colour where it is known."""
         longest = self.interval_s if self.exposure_s is None else min(self.exposure_s, self.interval_s)
         if new_share is None:
             return Change(frame_s, half_width_95(longest / 2, self.stamp_sd_s))
         shortest = 0.0 if self.exposure_s is None else longest
         off_middle = 0.5 - min(1.0, max(0.0, new_share))
-        half = abs(off_middle) * (longest - shortest) / 2 + SHARE_DOUBT * longest
+        half = abs(off_middle) * (longest - shortest) / 2 + share_doubt * longest
         return Change(frame_s + off_middle * (shortest + longest) / 2, half_width_95(half, self.stamp_sd_s))
 
 
@@ -99,6 +102,7 @@ class _Run:
     first: int
     last: int
     level: float = math.nan
+    scatter: float = 0.0  # half-width at 95 % of the light of frames of this colour about their level
 
 
 def change_rule(times: Floats, exposure_s: float | None, stamp_sd_s: float) -> ChangeRule:
@@ -180,18 +184,30 @@ def _is_mixture(before: _Run, run: _Run, after: _Run, light: Floats) -> bool:
 
 
 def _set_levels(runs: list[_Run], light: Floats) -> None:
-    """Set each run's own luminance: of its inner frames, else of its colour's inner frames elsewhere."""
+    """Set each run's own luminance: of its inner frames, else of its colour's elsewhere; and how far its colour's scatters."""
     inner: dict[str, list[float]] = {}
+    frames: dict[str, list[Floats]] = {}
     for run in runs:
         inside = light[run.first + 1 : run.last]
         if inside.size:
             run.level = _median(inside.tolist())
             inner.setdefault(run.word, []).append(run.level)
+            frames.setdefault(run.word, []).append(inside)
+    scatter = {word: _scatter(parts) for word, parts in frames.items()}
     for run in runs:
+        run.scatter = scatter.get(run.word, 0.0)
         if math.isnan(run.level):
             elsewhere = inner.get(run.word)
             whole = light[run.first : run.last + 1]
             run.level = _median(elsewhere) if elsewhere else float(whole.min() if run.word == OFF else whole.max())
+
+
+def _scatter(parts: list[Floats]) -> float:
+    """By how much the light of frames is off its level, 95 % of them: that of their run, or of all runs where each is short."""
+    usual = float(np.nanmedian(np.concatenate(parts)))
+    off = [np.abs(part - (np.median(part) if part.size >= FEWEST_FOR_LEVEL else usual)) for part in parts]
+    known = np.concatenate(off)
+    return float(np.nanpercentile(known, 95.0)) if known.size >= FEWEST_FOR_SCATTER else 0.0
 
 
 def _median(values: list[float]) -> float:
@@ -213,22 +229,29 @@ def _piece_spans(times: Floats, light: Floats, runs: list[_Run], rule: ChangeRul
 
 
 def _change(times: Floats, light: Floats, before: _Run, after: _Run, rule: ChangeRule) -> Change:
-    last, first = before.last, after.first
+    last, first, doubt = before.last, after.first, _share_doubt(before, after)
     if first - last == 2:  # one frame of mixture was taken out between them
-        return rule.within(float(times[last + 1]), _new_share(light[last + 1], before.level, after.level))
+        return rule.within(float(times[last + 1]), _new_share(light[last + 1], before.level, after.level), doubt)
     if (
         times[first] - times[last] > LOST * rule.interval_s
     ):  # a frame is missing: between the two there may have been more
-        return rule.between(float(times[last]), float(times[first]))
+        return rule.between(float(times[last]), float(times[first]), doubt)
     shares = [_new_share(light[at], before.level, after.level) for at in (last, first)]
     mixed = [
         (at, share)
         for at, share, whole, run in ((last, shares[0], 0.0, before), (first, shares[1], 1.0, after))
-        if share is not None and abs(share - whole) > SHARE_DOUBT and run.last > run.first
+        if share is not None and abs(share - whole) > doubt and run.last > run.first
     ]
     if len(mixed) == 1:
-        return rule.within(float(times[mixed[0][0]]), mixed[0][1])
-    return rule.between(float(times[last]), float(times[first]))
+        return rule.within(float(times[mixed[0][0]]), mixed[0][1], doubt)
+    return rule.between(float(times[last]), float(times[first]), doubt)
+
+
+def _share_doubt(before: _Run, after: _Run) -> float:
+    """The 95 % half-width of a mixture's share: how far the camera is from linear, and how far the light scatters."""
+    step = abs(after.level - before.level)
+    scatter = max(before.scatter, after.scatter)
+    return math.hypot(SHARE_DOUBT, scatter / step) if step > scatter else 1.0
 
 
 def _new_share(light: float, before: float, after: float) -> float | None:

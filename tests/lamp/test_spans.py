@@ -183,3 +183,30 @@ def test_wrong_input_is_refused() -> None:
         colour_spans(times, words, light, exposure_s=0.0)
     with pytest.raises(ValueError, match="standard deviation"):
         colour_spans(times, words, light, stamp_sd_s=-1.0)
+
+
+def test_where_other_light_blinks_in_the_picture_mixtures_place_changes_less_sharply() -> None:
+    """A neighbour adds a fourth of the lamp's light to half of the frames: what a frame's share tells is worth that much less."""
+    random = np.random.default_rng(9)
+    interval, exposure, found = 0.0333, 0.025, list[tuple[float, float]]()
+    for _ in range(40):
+        edges = 0.4 + np.cumsum(random.uniform(0.25, 0.6, 12))
+        times = np.arange(0.0, edges[-1] + 0.4, interval) + interval * random.random()
+        instants = times[:, None] + exposure * (np.arange(64) / 63.0 - 0.5)
+        share = (np.searchsorted(edges, instants) % 2 == 1).mean(axis=1)
+        light = share + 0.25 * (random.random(len(times)) < 0.5)
+        words = [OFF if one < 0.02 else "green" for one in share]
+        spans = colour_spans(times, words, light, exposure_s=exposure)
+        assert len(spans) == len(edges) + 1
+        found += [(span.begin_s - edge, span.begin_doubt_s) for span, edge in zip(spans[1:], edges, strict=True)]
+    error, doubt = np.abs(np.array(found)).T
+    assert 0.93 <= (error <= doubt).mean() <= 0.99
+    assert doubt.mean() < 0.95 * interval / 2
+
+
+def test_a_steady_light_s_few_odd_frames_are_no_scatter() -> None:
+    times, words, light = record([(OFF, 30), ("green", 30)])
+    light[[10, 45]] += 0.3
+    light[30] = 0.35
+    _, green = colour_spans(times, words, light, exposure_s=0.02)
+    assert green.begin_doubt_s == pytest.approx(0.95 * 0.15 * 0.02)
