@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from hil.lamp.focus import softness_px
 from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Crops
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
@@ -30,6 +31,7 @@ ROOM = 1.5  # the region is so many times as wide as that glow: its rim shows th
 LEAST_SIDE_PX, GLOW_LEAST_PX = 16, 7
 MOST_BLOWN = 0.85  # of the glow: the rest of it is too little to tell a colour by
 WIDEST = 0.33  # of the picture's shorter side: a wider glow is out of focus, or no lamp
+MOST_SOFT = 0.008  # of the picture's shorter side: softer outlines are those of a camera out of focus
 AS_BRIGHT = 0.8  # a second one so bright beside the first leaves it open which is the lamp
 OUTLINE_PX = 2.0
 ALIKE = 0.8  # of the difference that two pictures have: so much must be left at most where one is moved back
@@ -88,7 +90,16 @@ def find_lamp(turns: Sequence[Turn]) -> Aimed | NotAimed:
     greatest = float(gain.max())
     if greatest < LEAST_GAIN:
         return NotAimed(f"nothing goes on and off with it: at most {greatest:.3f} of full light was gained")
-    return _chosen(gain, greatest, turns[-1].lit[-1])
+    found = _chosen(gain, greatest, turns[-1].lit[-1])
+    return _judged_by_focus(found, turns[-1].dark) if isinstance(found, Aimed) else found
+
+
+def _judged_by_focus(found: Aimed, dark: Crops) -> Aimed:
+    soft_px, most_px = softness_px(dark), MOST_SOFT * min(dark.shape[1:3])
+    if soft_px is None or soft_px < most_px:
+        return found
+    told = f"out of focus: outlines are {soft_px:.0f} pixels soft, of {most_px:.0f} at most: focus the camera"
+    return replace(found, warnings=(*found.warnings, told))
 
 
 def shift_px(before: Crops, after: Crops) -> float:

@@ -212,7 +212,7 @@ def test_the_virtual_bench_s_lamps_are_found_where_its_generator_put_them(seed: 
         assert found.warnings == ()
 
 
-@pytest.mark.parametrize(("places", "looked_for"), [(1, (1,)), (4, (1, 2, 3, 4)), (8, (1, 5, 8))])
+@pytest.mark.parametrize(("places", "looked_for"), [(1, (1,)), (4, (1, 4)), (8, (5, 8))])
 def test_each_unit_of_the_virtual_table_is_found_among_neighbours_that_do_as_they_like(
     places: int, looked_for: tuple[int, ...]
 ) -> None:
