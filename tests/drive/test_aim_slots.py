@@ -55,7 +55,7 @@ def test_a_region_shared_with_another_lamp_s_is_a_warning() -> None:
 def test_two_slots_that_switch_one_lamp_are_not_aimed() -> None:
     aims = Aims((slot("1", (10, 10, 40, 40)), slot("2", (12, 10, 40, 40))))
     assert aims.faults == [
-        "slot 1's lamp and slot 2's lamp lie in one place: do two bench files name one supply?",
+        "slot 1's lamp and slot 2's lamp lie in one place: what switches the one switches the other",
     ]
 
 

@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError
+from hil.core.timeline import Timeline
 from hil.instruments import exposure
-from hil.instruments.exposure import CONTROL, QUERY, DeviceExposure, Exposure, exposure_of
+from hil.instruments.exposure import CONTROL, QUERY, DeviceExposure, Exposure, book_curve, exposure_of
 
 READ_WRITE = 3
 
@@ -67,3 +69,13 @@ def test_a_device_that_takes_no_exposures_says_so(path: str) -> None:
     with pytest.raises(BenchError, match=r"takes no exposure of 10\.0 ms"):
         device.set(0.01)
     device.restore()  # nothing was set
+
+
+def test_a_measured_curve_is_booked_once_and_none_never(tmp_path: Path) -> None:
+    timeline = Timeline(Clock(), tmp_path / "timeline.jsonl")
+    book_curve(timeline, None)
+    book_curve(timeline, (0.0, 0.5, 1.0))
+    (booked,) = timeline.since()
+    timeline.close()
+    assert booked.is_("camera", "curve")
+    assert booked.data["linear"] == [0.0, 0.5, 1.0]

@@ -83,7 +83,7 @@ class Aims:
             if by_px > SHIFT_PX
         ]
         return told + [
-            f"{one} and {other} lie in one place: do two bench files name one supply?"
+            f"{one} and {other} lie in one place: what switches the one switches the other"
             for (one, first_found), (other, second_found) in combinations(self.lamps.items(), 2)
             if isinstance(first_found, Aimed)
             and isinstance(second_found, Aimed)
