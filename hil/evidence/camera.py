@@ -19,7 +19,15 @@ from hil.core.frames import Crops, LampFrames
 from hil.core.moments import Moment
 from hil.evidence.power import is_cut
 from hil.evidence.window import Record, Window
-from hil.lamp import DarkReference, Delay, NotTold, bench_lamp_watched, dark_reference, stamp_scatter
+from hil.lamp import (
+    DarkReference,
+    Delay,
+    NotTold,
+    bench_lamp_watched,
+    dark_reference,
+    frames_within_changes,
+    stamp_scatter,
+)
 from hil.lamp.light import SRGB_DECODE
 
 DARK_FRAMES = 60
@@ -30,7 +38,8 @@ SETTLE_S = 0.8  # so near to a switching of the supply no frame counts as dark; 
 class Camera:
     """What a stretch of the run says of it: its delay, the switches it saw, and its reference of the dark lamp.
 
-    `away` are the stretches, by the stamps of frames, in which it may not have seen its lamp where it should be.
+    `switch_frames`: how many frames it takes to show its bench's lamp switched; `away` are the stretches, by the stamps of
+    frames, in which it may not have seen its lamp where it should be.
     """
 
     frames: LampFrames | None
@@ -39,6 +48,7 @@ class Camera:
     dark: DarkReference | None
     reason: str = ""
     away: tuple[Asleep, ...] = ()
+    switch_frames: int = 1
 
     @cached_property
     def stamp_sd_s(self) -> float:
@@ -134,7 +144,8 @@ def _read_in_place(record: Record, seen: _Seen, from_s: float, until_s: float) -
         dark = dark_reference(_dark_frames(seen, until_s, delay), _curve(record))
     except ValueError as error:  # awake, and yet it cannot tell the lamp's light
         return Camera(None, None, awake_s, None, f"no dark reference: {error}")
-    return Camera(frames, delay, awake_s, dark)
+    switch_frames = frames_within_changes(frames.times_s, seen.bench_light[first:last])
+    return Camera(frames, delay, awake_s, dark, switch_frames=switch_frames)
 
 
 def _dark_frames(seen: _Seen, until_s: float, delay: Delay) -> Crops:

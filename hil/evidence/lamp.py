@@ -18,12 +18,16 @@ from hil.lamp import (
     Delay,
     Span,
     StageSpan,
+    breathing,
     colour_spans,
     colour_words,
     passes_through,
     read_light,
     stages_over_time,
+    with_breathing,
+    with_unsteady,
 )
+from hil.lamp.doubt import Floats
 from hil.lamp.pattern import length_doubt_s
 from hil.lamp.spans import LOST
 from hil.lamp.stage import SLOWEST_PHASE_S
@@ -68,29 +72,32 @@ class LampView:
         return self._camera.delay
 
     @cached_property
-    def spans(self) -> list[Span]:
-        """Stretches of one colour, on the run's clock; nothing where the camera cannot speak."""
+    def _read(self) -> tuple[Floats, list[str], Floats]:
+        """Stamps on the run's clock, colour words and luminance of frames; none where the camera cannot speak."""
         camera = self._camera
         if camera.delay is None or camera.frames is None or camera.dark is None:
-            return []
+            return np.zeros(0), [], np.zeros(0)
         times_s = camera.frames.times_s - camera.delay.offset_s
         begin_s, end_s = self._window.begin_s - FLEETING_S, self._window.end_s + FLEETING_S
         inside = (times_s >= begin_s) & (times_s <= end_s)
         for gap in self.asleep:  # a picture that stands still shows no stage
             inside &= (times_s <= gap.begin_s) | (times_s >= gap.end_s)
         light = read_light(camera.frames.unit[inside], camera.dark)
-        return colour_spans(
-            times_s[inside],
-            colour_words(light, self._window.record.learnt),
-            light.luminance,
-            max_gap_s=LONGEST_GAP_S,
-            stamp_sd_s=camera.stamp_sd_s,
-        )
+        return times_s[inside], colour_words(light, self._window.record.learnt), light.luminance
+
+    @cached_property
+    def spans(self) -> list[Span]:
+        """Stretches of one colour, on the run's clock; nothing where the camera cannot speak."""
+        return colour_spans(*self._read, max_gap_s=LONGEST_GAP_S, stamp_sd_s=self._camera.stamp_sd_s)
 
     @cached_property
     def stages(self) -> list[StageSpan]:
         """What the lamp showed, on the run's clock, by the product's stages."""
-        return stages_over_time(self.spans, self._looks)
+        times_s, words, luminance = self._read
+        found = breathing(times_s, words, luminance, sharp_frames=self._camera.switch_frames)
+        stages = with_breathing(stages_over_time(self.spans, self._looks), found)
+        flashes = [name for name, look in self._looks.items() if look.flash_hz is not None]
+        return with_unsteady(stages, times_s, luminance, flashes)
 
     @property
     def trouble(self) -> str:
@@ -220,13 +227,14 @@ class LampView:
         if span.stage != "unrecognised":
             return span.stage
         look = self._looks.get(due)
+        unrecognised = f"unrecognised ({span.colour})" + (f", {span.manner}" if span.manner else "")
         if look is None:
-            return f"unrecognised ({span.colour})"
+            return unrecognised
         phase_s = max((phase.length_s for phase in look.cycle if phase.colour == span.colour), default=0.0)
         phase = span.rate is None and span.end_s - span.begin_s <= phase_s * ONE_PHASE + self._room_s(span)
         steady = not look.cycle and span.short and span.colour == look.colour and span is not self.stages[-1]
         alike = steady or (phase_s and phase) or self._is_brief_sequence(span, look)
-        return due if alike else f"unrecognised ({span.colour})"
+        return due if alike else unrecognised
 
     def _is_steady_then_flash(self, stretch: StageSpan, due: str, then: str) -> bool:
         """Whether a stretch that nobody could tell is a stage of steady light and a flash of the same colour after it.

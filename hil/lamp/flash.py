@@ -15,6 +15,7 @@ from hil.lamp.doubt import Bools, Floats, NotTold, difference_95, half_width_95,
 
 # Both: common practice, no source.
 HIGHEST_SHARE = 0.4  # of the frame rate: above it a flash has too few frames a period
+TOO_FAST = "faster than these frames can tell"
 PERIOD_SCATTER = 0.25  # periods may differ by this share, beyond what the edges' doubts explain
 
 
@@ -27,6 +28,11 @@ class FlashRate:
     duty: float
     doubt_duty: float
     edges: int
+
+
+def in_words(rate: FlashRate) -> str:
+    """The rate with its doubt, as people read it."""
+    return f"{rate.hz:.2f} Hz ± {rate.doubt_hz:.2f} Hz"
 
 
 def flash_rate(
@@ -70,7 +76,8 @@ def rate_of_edges(
         return NotTold(f"{len(edges_s)} changes seen: {2 * least_periods + 1} make {least_periods} whole periods")
     period, doubt = mean_period(edges_s, doubts_s, phases=2)
     if interval_s / period > HIGHEST_SHARE:
-        return NotTold(f"{1 / period:.2f} Hz is too near half the frame rate ({1 / interval_s:.2f} frames/s)")
+        near = f"{1 / period:.2f} Hz is too near half the frame rate ({1 / interval_s:.2f} frames/s)"
+        return NotTold(f"{near}: {TOO_FAST}")
     problem = uneven(edges_s, doubts_s, period, phases=2)
     if problem:
         return NotTold(problem)

@@ -9,7 +9,7 @@ import numpy as np
 from hil.lamp.appearance import Appearance, Phase
 from hil.lamp.colour import OFF
 from hil.lamp.doubt import NotTold, difference_95
-from hil.lamp.flash import HIGHEST_SHARE, FlashRate, mean_period, rate_of_edges, uneven
+from hil.lamp.flash import HIGHEST_SHARE, TOO_FAST, FlashRate, mean_period, rate_of_edges, uneven
 from hil.lamp.spans import Span
 
 EDGE_OFF = 0.3  # of the shorter phase: by so much one edge may be off by itself; common practice, no source
@@ -204,7 +204,7 @@ def cycle_rate(spans: Sequence[Span], phases: int) -> FlashRate | NotTold:
         return rate_of_edges(edges, doubts, first_rises=spans[0].colour != OFF, interval_s=interval, least_periods=1)
     period, doubt = mean_period(edges, doubts, phases=phases)
     if interval / period > HIGHEST_SHARE:
-        return NotTold(f"a cycle of {period:.2f} s is too short for frames {interval:.2f} s apart")
+        return NotTold(f"a cycle of {period:.2f} s is too short for frames {interval:.2f} s apart: {TOO_FAST}")
     problem = uneven(edges, doubts, period, phases=phases)
     if problem:
         return NotTold(problem)

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from hil.lamp.appearance import Appearance
 from hil.lamp.colour import OFF, UNRECOGNISED
 from hil.lamp.doubt import NotTold
-from hil.lamp.flash import FlashRate
+from hil.lamp.flash import TOO_FAST, FlashRate, in_words
 from hil.lamp.pattern import PatternRun, cycle_rate, length_doubt_s, pattern_runs, touch
 from hil.lamp.spans import Span
 
@@ -35,6 +35,7 @@ class StageSpan:
     begin_doubt_s: half-width at 95 %; infinite where the stretch had begun before the first frame or in a gap.
     rate: the measured flash or cycle, where there is one.
     short: one unbroken stretch of light, too short to call it steady or flashing.
+    manner: in words how light that is no declared stage came and went, where that can be told.
     """
 
     stage: str
@@ -45,6 +46,7 @@ class StageSpan:
     rate: FlashRate | None = None
     reason: str = ""
     short: bool = False
+    manner: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,6 +251,8 @@ def _explained(spans: Sequence[Span], piece: _Slice) -> StageSpan:
         return replace(piece.found, reason=changing)
     rate = cycle_rate(parts, 2)
     if isinstance(rate, NotTold):
-        return replace(piece.found, reason=f"{lit[0]} on and off for {length:.2f} s: {rate.reason}")
-    seen = f"{lit[0]} flashing at {rate.hz:.2f} Hz ± {rate.doubt_hz:.2f} Hz"
-    return replace(piece.found, rate=rate, reason=f"{seen}: no declared stage fits, or too short to tell")
+        manner = TOO_FAST if TOO_FAST in rate.reason else ""
+        return replace(piece.found, reason=f"{lit[0]} on and off for {length:.2f} s: {rate.reason}", manner=manner)
+    manner = f"flashing at {in_words(rate)}, lit for {rate.duty:.0%} of the time"
+    reason = f"{lit[0]} {manner}: no declared stage fits, or too short to tell"
+    return replace(piece.found, rate=rate, reason=reason, manner=manner)

@@ -291,6 +291,29 @@ def test_a_colour_that_no_stage_has_is_unrecognised_and_fails() -> None:
     assert "unrecognised (red)" in seen.text
 
 
+def test_a_lamp_that_breathes_is_no_flash_and_no_steady_light() -> None:
+    """Blue that goes up and down instead of staying on."""
+    shown = lamp_frames([(ON_S + 0.3, "white"), (SETUP_S, "blue")], SWITCHED, 98.0, 134.0)
+    times_s, unit = shown.times_s - LAG_S, shown.unit.astype(float)
+    dark = unit[times_s < ON_S].mean(axis=0)
+    breath = np.where(times_s > SETUP_S, 0.55 - 0.45 * np.cos(2 * np.pi * 0.5 * (times_s - SETUP_S)), 1.0)
+    linear = ((unit - dark) / 255.0).clip(0.0) ** 2.2 * breath[:, None, None, None]
+    breathing = np.clip(dark + 255.0 * linear ** (1 / 2.2), 0, 255).astype(np.uint8)
+    seen = LampView(window(LampFrames(shown.times_s, breathing, shown.bench))).shows_in_order(["starting", "setup"])
+    assert seen.holds is False
+    assert "unrecognised (blue), going up and down smoothly at 0.50 Hz" in seen.text
+
+
+def test_a_flash_nobody_declared_is_told_with_its_rate_and_duty() -> None:
+    plan = [
+        (ON_S + 0.3, "white"),
+        *((SETUP_S + at + more, word) for at in range(11) for more, word in ((0, "blue"), (0.3, "off"))),
+    ]
+    seen = LampView(window(lamp_frames(plan, SWITCHED, 98.0, 134.0))).shows_in_order(["starting", "setup"])
+    assert seen.holds is False
+    assert "unrecognised (blue), flashing at 1.00 Hz ± 0.00 Hz, lit for 30% of the time" in seen.text
+
+
 def test_the_whole_goes_with_the_other_witnesses() -> None:
     """Power on to lamp, through the evidence as a check reads it."""
     made = make([*awake(97.0, 134.0, but=["power"]), *SWITCHED, *SUPPLY], frames=frames())
