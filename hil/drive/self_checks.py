@@ -14,10 +14,12 @@ def whole_run(record: Record) -> Window:
 
 
 def measured_camera(window: Window) -> str:
-    """What the run itself says of the camera: how many frames, and its delay in unit seconds."""
+    """What the run itself says of the camera: how many frames, what timed them, and its delay in unit seconds."""
     delay = LampView(window).delay
     told = f"delay {delay.offset_s:.3f} ± {delay.doubt_s:.3f} s by the bench's own lamp" if delay else "delay not told"
-    return f"{len(window.record.frames())} frames, {told}"
+    started = next(iter(window.all("camera", "started")), None)
+    timed = f" timed by {started.text('timed_by')}" if started is not None and started.text("timed_by") else ""
+    return f"{len(window.record.frames())} frames{timed}, {told}"
 
 
 def chip_witnessed(window: Window) -> str:

@@ -21,7 +21,7 @@ from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture, akin
 from hil.instruments.host.probe import HostProbe
-from hil.instruments.lamp_camera import LampCamera
+from hil.instruments.lamp_camera import LampCamera, without_password
 from hil.instruments.line_lamp import GpioLamp, LineLamp
 from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.power.ways import open_power, told_of
@@ -233,7 +233,7 @@ class _Opening:
             "board": "on a desk, in its own time",
             "supply": told_of(at.supply),
             "console": at.console,
-            "camera": str(at.camera),
+            "camera": str(without_password(at.camera)),
             "access point": f"{', '.join(point.radios)}; control network on {point.control_radio}; rules of {point.country}",
             "probe": at.probe,
             "air monitor": f"{at.air_monitor}, channel {at.channel}",

@@ -121,7 +121,7 @@ def _camera(cameras: Sequence[FoundCamera]) -> list[str]:
     return [
         *(known or ["# No camera was found."]),
         f"[lamp_camera]  # {QUESTION}: aim it: hil bench aim --bench THIS_FILE",
-        f'source = "{source}"',
+        f'source = "{source}"  # or the URL of a network camera, http:// with a stream of JPEG pictures',
         'pixel_format = ""  # MJPG is the quicker one of most',
         "# unit_region and bench_region (x, y, width, height of both lamps) are found by that, where they are left out.",
         "",

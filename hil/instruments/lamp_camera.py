@@ -1,11 +1,12 @@
 """The lamp camera: frames in through OpenCV, crops of two lamps out.
 
-A reader thread keeps up with the camera (a slow reader would get every frame, late) and stamps each frame on arrival. A
-stall or stop is noticed within two real seconds and booked, and so is a camera that was moved (`camera_place`); no colour
-or stage is derived here.
+A reader thread keeps up with the camera (a slow reader would get every frame, late). A frame's time is the kernel's stamp where
+a device gives one that can be true, else its arrival; which, is booked. A stall or stop is noticed within two real seconds and
+booked, and so is a camera that was moved (`camera_place`); no colour or stage is derived here.
 """
 
 import os
+import re
 import sys
 import threading
 import time
@@ -30,6 +31,9 @@ BY_HAND = {
     "white_balance": (cv2.CAP_PROP_AUTO_WB, 0.0),
     "focus": (cv2.CAP_PROP_AUTOFOCUS, 0.0),
 }
+STAMPS_TRIED = 5  # frames
+LATEST_REAL_S = 1.0  # how long a frame may have waited to be read: some buffers' worth; common practice, no source
+BY_STAMP, BY_ARRIVAL = "the kernel's stamps", "their arrival"
 NOT_LOCKED = "cannot be locked"
 Region = tuple[int, int, int, int]
 Picture = NDArray[np.generic]  # as it comes
@@ -56,7 +60,7 @@ class LampCamera:
         `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes. Of the
         frames that come no more than `frame_rate` a second are looked at, where it is given.
         """
-        self.source, self._pixel_format = source, pixel_format
+        self.source, self._address, self._pixel_format = without_password(source), source, pixel_format
         self._apart_s = 1.0 / frame_rate if frame_rate else 0.0
         self._regions = (unit_region, bench_region)
         self._place = (
@@ -64,7 +68,7 @@ class LampCamera:
         )
         self._shape: tuple[int, ...] = ()
         self._ends_plain = False
-        self._odd_told = False
+        self._odd = set[str]()
         self._timeline = timeline
         self._folder = folder
         self._stop = threading.Event()
@@ -98,8 +102,13 @@ class LampCamera:
         for name, region in zip(("unit_region", "bench_region"), self._regions, strict=True):
             if region is not None:
                 _within(picture.shape[1], picture.shape[0], region, name)
-        self._timeline.add("camera", "started", width=int(picture.shape[1]), height=int(picture.shape[0]))
-        self._thread = threading.Thread(target=self._read, args=(capture,), name="camera", daemon=True)
+        stamps = Stamps(capture) if self._is_device and sys.platform == "linux" else None
+        if stamps is not None and not stamps.can_be_true():
+            stamps = None
+        told: dict[str, Json] = {"width": int(picture.shape[1]), "height": int(picture.shape[0])}
+        told["timed_by"] = BY_ARRIVAL if stamps is None else BY_STAMP
+        self._timeline.add("camera", "started", details=told)
+        self._thread = threading.Thread(target=self._read, args=(capture, stamps), name="camera", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
@@ -123,20 +132,20 @@ class LampCamera:
     @property
     def _is_device(self) -> bool:
         """Whether it is a device of this machine: else nobody here can set it."""
-        return isinstance(self.source, int) or self.source.startswith("/dev/")
+        return isinstance(self._address, int) or self._address.startswith("/dev/")
 
     def _open(self) -> cv2.VideoCapture:
-        if isinstance(self.source, str) and "://" in self.source:
+        if isinstance(self._address, str) and "://" in self._address:
             # Limits can only be given while opening; without them a stalled stream is 30 s of silence.
             # A proxy named in the environment is for the outside world, not for a camera on the bench.
             os.environ.setdefault("OPENCV_FFMPEG_CAPTURE_OPTIONS", "rtsp_transport;tcp|http_proxy;none")
             limits = [cv2.CAP_PROP_OPEN_TIMEOUT_MSEC, int(OPEN_REAL_S * 1000)]
             limits += [cv2.CAP_PROP_READ_TIMEOUT_MSEC, int(STALL_REAL_S * 1000)]
-            capture = cv2.VideoCapture(self.source, cv2.CAP_FFMPEG, limits)
+            capture = cv2.VideoCapture(self._address, cv2.CAP_FFMPEG, limits)
         else:
             wanted = [cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*self._pixel_format)] if self._pixel_format else []
             through = cv2.CAP_V4L2 if self._is_device and sys.platform == "linux" else cv2.CAP_ANY
-            capture = cv2.VideoCapture(self.source, through, wanted)
+            capture = cv2.VideoCapture(self._address, through, wanted)
         if not capture.isOpened():
             raise BenchError(
                 f"camera {self.source}",
@@ -145,7 +154,7 @@ class LampCamera:
             )
         return capture
 
-    def _read(self, capture: cv2.VideoCapture) -> None:
+    def _read(self, capture: cv2.VideoCapture, stamps: "Stamps | None") -> None:
         writer = FrameWriter(self._folder)
         clock = self._timeline.clock
         due_s = 0.0
@@ -162,17 +171,24 @@ class LampCamera:
                 if not self._stop.is_set():
                     self._timeline.add("camera", kind)
                 break
-            odd = self._oddness(picture)
-            if not odd:
-                self._keep(writer, clock.at(arrived_s), picture.astype(np.uint8, copy=False))
-            elif not self._odd_told:
-                self._odd_told = True
-                self._timeline.add("camera", "odd picture", what=odd)
+            odd, time_s = self._oddness(picture), stamps.time_of(arrived_s) if stamps is not None else arrived_s
+            if odd:
+                self._leave_out("odd picture", odd)
+            elif time_s is None:
+                self._leave_out("odd stamp", "its stamp cannot be true")
+            else:
+                self._keep(writer, clock.at(time_s), picture.astype(np.uint8, copy=False))
         writer.close()
         capture.release()
         with self._arrived:
             self._ended = True
             self._arrived.notify_all()
+
+    def _leave_out(self, kind: str, what: str) -> None:
+        """Book that a frame is left out, once for each kind."""
+        if kind not in self._odd:
+            self._odd.add(kind)
+            self._timeline.add("camera", kind, what=what)
 
     def _oddness(self, picture: Picture) -> str:
         """What is wrong with a picture, of those that cannot be kept beside the first; empty where nothing is."""
@@ -201,6 +217,34 @@ class LampCamera:
                 self._arrived.notify_all()
         if self.on_frame is not None:
             self.on_frame(time_s, unit)
+
+
+def without_password(source: int | str) -> int | str:
+    """A camera as it may be shown: a URL less the user and password in it (RFC 3986, 3.2.1)."""
+    return re.sub(r"(?<=://)[^/@]*@", "", source) if isinstance(source, str) else source
+
+
+class Stamps:
+    """The kernel's stamps of a device's frames: when their data began to come, by V4L2 on the monotonic clock.
+
+    Source: V4L2, "Buffers", on `timestamp`; a driver may use another clock, and then none of its stamps can be true.
+    """
+
+    def __init__(self, capture: cv2.VideoCapture) -> None:
+        """Read them from a camera that is open."""
+        self._capture, self._last_s = capture, -float("inf")
+
+    def can_be_true(self) -> bool:
+        """Take some frames, and say whether their stamps can be true, all of them."""
+        return all(self._capture.grab() and self.time_of(time.monotonic()) is not None for _ in range(STAMPS_TRIED))
+
+    def time_of(self, arrived_s: float) -> float | None:
+        """The stamp of the frame taken last; none where it does not lie between that of the frame before and its arrival."""
+        stamp_s = self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000.0
+        if not max(self._last_s, arrived_s - LATEST_REAL_S) < stamp_s <= arrived_s:
+            return None
+        self._last_s = stamp_s
+        return stamp_s
 
 
 def _lock(capture: cv2.VideoCapture) -> dict[str, Json]:

@@ -20,9 +20,9 @@ from support.desk import Desk
 from hil.core.clock import Clock
 from hil.core.frames import LampFrames, read_frames
 from hil.core.timeline import Expired, Timeline
-from hil.instruments.lamp_camera import LampCamera, Region
-from hil.instruments.line_lamp import LineLamp
-from hil.lamp import NotTold, bench_lamp_watched
+from hil.instruments.desk import open_lamp
+from hil.instruments.lamp_camera import BY_ARRIVAL, BY_STAMP, LampCamera, Region
+from hil.lamp import NotTold, bench_lamp_watched, stamp_scatter
 from hil.virtual.lab.film import INPUT, prepare_devices, video
 from hil.virtual.world import ControlLine, WorldProcess
 
@@ -33,6 +33,7 @@ UNIT, BENCH = (100, 100, 64, 64), (400, 200, 64, 64)
 EACH_S = 0.6  # how long the bench's lamp is on, and off
 DARK, BRIGHT = 16, 235  # ITU-R BT.601, limited range
 FRAME_RATE = 30
+FRAMES = 90
 SETTLE_S = 0.8
 LEAST_OF_A_DESK = 5.0  # a small lamp in a larger region; common practice, no source
 IRREGULAR_S = (0.3, 0.6, 0.4, 0.7, 0.5, 0.35, 0.65, 0.45)
@@ -121,7 +122,7 @@ def lab_scene(stack: contextlib.ExitStack) -> Scene:
 def desk_scene(stack: contextlib.ExitStack, desk: Desk) -> Scene:
     """A picture that stands still is here one of a lamp that is not switched."""
     place, told = desk.named(desk.file.bench_lamp, "bench_lamp"), desk.file.lamp_camera
-    lamp = stack.enter_context(contextlib.closing(LineLamp(Timeline(Clock()), place.port, place.line)))
+    lamp = stack.enter_context(contextlib.closing(open_lamp(Timeline(Clock()), place)))
     stop = have_blink(stack, lamp.switch)
     source, unit, bench = desk.camera
     return Scene(source, unit, bench, lambda: None, stop, told.pixel_format, told.frame_rate, LEAST_OF_A_DESK)
@@ -225,3 +226,41 @@ def test_what_it_sets_by_itself_is_locked_or_said_to_be_not(camera: LampCamera, 
         return
     (settings,) = told
     assert {settings.text(name) for name in ("exposure", "white_balance", "focus")} == {"cannot be locked"}
+
+
+@pytest.mark.parametrize("stamped", ["end of the frame", "begin of exposure"])
+def test_frames_of_a_device_are_timed_by_the_kernel(
+    scene: Scene, timeline: Timeline, place: str, tmp_path: Path, stamped: str
+) -> None:
+    """Each stamp lies after that of the frame before and no later than the frame came; a stream has none, but arrives.
+
+    The kernel's test device stamps the end of a frame that it hands out at its begin: such a stamp cannot be true. That of the
+    begin of exposure can.
+    """
+    by_stamp = place == "lab" and stamped == "begin of exposure"
+    if place == "lab":
+        video(INPUT, "-c", f"timestamp_source={int(by_stamp)}")
+    folder = tmp_path / "lamp"
+    folder.mkdir()
+    regions = scene.unit_region, scene.bench_region
+    camera = LampCamera(scene.source, *regions, timeline, folder, pixel_format=scene.pixel_format)
+    seen = list[tuple[float, float]]()
+    enough = threading.Event()
+
+    def on_frame(time_s: float, _crop: object) -> None:
+        seen.append((time_s, timeline.clock.now_s()))
+        if len(seen) == FRAMES:
+            enough.set()
+
+    camera.on_frame = on_frame
+    camera.start()
+    assert enough.wait(LIMIT_S)
+    camera.stop()
+    times_s, came_s = np.array(seen).T
+    assert np.all(times_s < came_s)
+    assert np.all(np.diff(times_s) > 0.0)
+    (started,) = (m for m in timeline.since() if m.is_("camera", "started"))
+    assert started.text("timed_by") == (BY_STAMP if by_stamp else BY_ARRIVAL)
+    if by_stamp:  # the kernel's frames come at a steadier pace than this process is told of them
+        print(f"scatter: stamps {stamp_scatter(times_s):.4f} s, arrivals {stamp_scatter(came_s):.4f} s")
+        assert stamp_scatter(times_s) < stamp_scatter(came_s)

@@ -1,11 +1,13 @@
 """The lamp camera, fed by a small camera server of the test: a stream of JPEG pictures over HTTP on loopback."""
 
+import base64
 import io
 import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, closing, suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -25,20 +27,34 @@ LIMIT_S = 20.0
 WIDTH, HEIGHT = 160, 120
 UNIT, BENCH = (16, 32, 32, 24), (96, 32, 24, 24)
 NOTICED_S = 2.0  # what the lamp camera promises: a stall or a stop is noticed within two seconds
-BOUNDARY = b"picture"
 JPEG_ERROR = 8.0  # grey levels by which two decoders of one flat JPEG may differ: common practice, no source
 
 Serve = Callable[["Stream"], None]
 
 
+@dataclass(frozen=True)
+class Dialect:
+    """How a network camera says its pictures: RFC 2046, 5.1.1, and what many do instead (common practice, no source)."""
+
+    boundary: bytes = b"picture"
+    told: bytes = b"picture"
+    says_length: bool = True
+    minor: int = 1
+    authorization: bytes = b""
+
+
+PLAIN = Dialect()
+
+
 class Stream:
     """One client's stream: pictures go out when the script says so."""
 
-    def __init__(self, connection: socket.socket, stop: threading.Event) -> None:
+    def __init__(self, connection: socket.socket, stop: threading.Event, dialect: "Dialect") -> None:
         self._connection = connection
         self.stop = stop
-        head = b"HTTP/1.1 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=" + BOUNDARY + b"\r\n\r\n"
-        connection.sendall(head)
+        self._dialect = dialect
+        head = b"Content-Type: multipart/x-mixed-replace; boundary=" + dialect.told + b"\r\n\r\n"
+        connection.sendall(b"HTTP/1.%d 200 OK\r\n" % dialect.minor + head)
 
     def show(self, unit: int, bench: int = 0) -> None:
         """Send a picture whose two regions have these grey levels; the rest is mid grey."""
@@ -46,7 +62,8 @@ class Stream:
         for (x, y, width, height), level in ((UNIT, unit), (BENCH, bench)):
             picture[y : y + height, x : x + width] = level
         jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 95])[1].tobytes()
-        head = b"--%s\r\nContent-Type: image/jpeg\r\nContent-Length: %d\r\n\r\n" % (BOUNDARY, len(jpeg))
+        length = b"Content-Length: %d\r\n" % len(jpeg) if self._dialect.says_length else b""
+        head = b"--%s\r\nContent-Type: image/jpeg\r\n%s\r\n" % (self._dialect.boundary, length)
         self._connection.sendall(head + jpeg + b"\r\n")
 
     def keep_showing(self, unit: int, every_s: float = 0.02) -> None:
@@ -62,8 +79,8 @@ class Stream:
 class CameraServer:
     """Runs a script for each client."""
 
-    def __init__(self, script: Serve) -> None:
-        self._script = script
+    def __init__(self, script: Serve, dialect: Dialect = PLAIN) -> None:
+        self._script, self._dialect = script, dialect
         self.stop = threading.Event()
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.url = f"http://127.0.0.1:{self._listener.getsockname()[1]}/camera.mjpeg"
@@ -82,8 +99,11 @@ class CameraServer:
     def _serve(self, connection: socket.socket) -> None:
         with connection, suppress(OSError):
             connection.settimeout(LIMIT_S)
-            connection.recv(65536)
-            self._script(Stream(connection, self.stop))
+            request, wanted = connection.recv(65536), self._dialect.authorization
+            if wanted and b"\r\nAuthorization: " + wanted + b"\r\n" not in request:
+                connection.sendall(b'HTTP/1.1 401 Unauthorized\r\nWWW-Authenticate: Basic realm="bench"\r\n\r\n')
+                return
+            self._script(Stream(connection, self.stop, self._dialect))
 
     def close(self) -> None:
         self.stop.set()
@@ -156,6 +176,30 @@ def test_crops_have_the_size_and_place_of_their_regions(
     assert np.abs(inner.astype(float) - 200.0).max() < JPEG_ERROR
     started = booked(timeline, "started")
     assert (started.number("width"), started.number("height")) == (WIDTH, HEIGHT)
+
+
+@pytest.mark.parametrize(
+    "dialect",
+    [
+        pytest.param(Dialect(told=b"--picture"), id="the boundary is told with its dashes"),
+        pytest.param(Dialect(says_length=False), id="no length is told"),
+        pytest.param(Dialect(told=b"--picture", says_length=False, minor=0), id="both, and HTTP/1.0"),
+        pytest.param(Dialect(authorization=b"Basic " + base64.b64encode(b"bench:leaf")), id="a password is wanted"),
+    ],
+)
+def test_network_cameras_that_speak_otherwise_are_understood(
+    timeline: Timeline, tmp_path: Path, dialect: Dialect
+) -> None:
+    """By its URL, with user and password in it (RFC 3986, 3.2.1), which one that wants them gets as RFC 7617 says."""
+    server = CameraServer(lambda stream: stream.keep_showing(200), dialect)
+    camera = LampCamera(server.url.replace("//", "//bench:leaf@"), UNIT, BENCH, timeline, tmp_path)
+    assert camera.source == server.url, "what is shown has no password in it"
+    with closing(server):
+        camera.start()
+        assert camera.wait_past(timeline.clock.now_s(), LIMIT_S)
+        camera.stop()
+    inner = read_frames(tmp_path).unit[:, 4:-4, 4:-4]  # JPEG's blocks of 8 blur the edges
+    assert np.abs(inner.astype(float) - 200.0).max() < JPEG_ERROR
 
 
 def test_each_frame_is_told_to_who_watches(timeline: Timeline, camera_of: Callable[..., LampCamera]) -> None:
@@ -340,3 +384,100 @@ def test_drawn_pictures_whose_lower_part_is_always_one_colour_are_whole(
     given([drawn] * 4).start()
     booked(timeline, "stopped")
     assert len(read_frames(tmp_path)) == 3
+
+
+class Device:
+    """A V4L2 device as OpenCV shows it: a picture every 20 ms, and the stamp that `stamp` says, of its number and arrival."""
+
+    def __init__(self, stamp: Callable[[int, float], float]) -> None:
+        self._stamp, self._number, self._told_s = stamp, 0, 0.0
+        self._pace = threading.Event()  # never set: a clock of 20 ms
+
+    def isOpened(self) -> bool:  # noqa: N802  (OpenCV's name)
+        return True
+
+    def set(self, _setting: int, _value: float) -> bool:
+        return False
+
+    def get(self, setting: int) -> float:
+        return self._told_s * 1000.0 if setting == cv2.CAP_PROP_POS_MSEC else 0.0
+
+    def grab(self) -> bool:
+        self._pace.wait(0.02)
+        self._number += 1
+        self._told_s = self._stamp(self._number, time.monotonic())
+        return True
+
+    def retrieve(self) -> tuple[bool, object]:
+        return True, np.full((HEIGHT, WIDTH, 3), min(self._number, 255), np.uint8)
+
+    def read(self) -> tuple[bool, object]:
+        return self.grab() and self.retrieve()[0], self.retrieve()[1]
+
+    def release(self) -> None:
+        """Let go."""
+
+
+@pytest.fixture
+def watched(
+    monkeypatch: pytest.MonkeyPatch, timeline: Timeline, tmp_path: Path
+) -> Callable[[Callable[[int, float], float]], list[tuple[float, float]]]:
+    """Stamps and arrivals, on the run's clock, of twenty frames of a device."""
+
+    def watch(stamp: Callable[[int, float], float]) -> list[tuple[float, float]]:
+        monkeypatch.setattr(cv2, "VideoCapture", lambda *_: Device(stamp))
+        camera, seen, enough = LampCamera("/dev/video9", UNIT, BENCH, timeline, tmp_path), [], threading.Event()
+
+        def on_frame(time_s: float, _crop: object) -> None:
+            seen.append((time_s, timeline.clock.now_s()))
+            if len(seen) == 20:
+                enough.set()
+
+        camera.on_frame = on_frame
+        camera.start()
+        assert enough.wait(LIMIT_S)
+        camera.stop()
+        return seen
+
+    return watch
+
+
+WAITED_S = 0.3  # of a frame, in the device's buffers
+
+
+def test_a_device_s_stamps_are_its_frames_times(
+    watched: Callable[..., list[tuple[float, float]]], timeline: Timeline
+) -> None:
+    seen = watched(lambda _number, now_s: now_s - WAITED_S)
+    assert booked(timeline, "started").text("timed_by") == "the kernel's stamps"
+    assert all(arrived_s - time_s >= WAITED_S for time_s, arrived_s in seen)
+    assert np.all(np.diff([time_s for time_s, _ in seen]) > 0.0)
+
+
+@pytest.mark.parametrize(
+    "stamp",
+    [
+        pytest.param(lambda _number, _now_s: 0.0, id="none"),
+        pytest.param(lambda _number, now_s: now_s + 1.7e9, id="of the calendar's clock"),
+        pytest.param(lambda _number, now_s: now_s + 0.5, id="of what is yet to come"),
+        pytest.param(lambda _number, now_s: now_s - 5.0, id="too old"),
+        pytest.param(lambda number, now_s: now_s - 0.2 * (number % 2), id="not rising"),
+    ],
+)
+def test_stamps_that_cannot_be_true_are_not_used(
+    watched: Callable[..., list[tuple[float, float]]], timeline: Timeline, stamp: Callable[[int, float], float]
+) -> None:
+    seen = watched(stamp)
+    assert booked(timeline, "started").text("timed_by") == "their arrival"
+    assert all(0.0 <= arrived_s - time_s < WAITED_S for time_s, arrived_s in seen)
+
+
+def test_a_frame_with_an_odd_stamp_is_left_out_and_that_is_booked_once(
+    watched: Callable[..., list[tuple[float, float]]], timeline: Timeline, tmp_path: Path
+) -> None:
+    """Its arrival would be of another kind than all other frames' times."""
+    seen = watched(lambda number, now_s: now_s + 9.0 if number in (12, 14) else now_s - 0.001)
+    assert [m.kind for m in timeline.since() if m.source == "camera"].count("odd stamp") == 1
+    assert np.all(np.diff([time_s for time_s, _ in seen]) > 0.0)
+    shown = read_frames(tmp_path).unit[:, 0, 0, 0].tolist()
+    assert shown[:8] == [7, 8, 9, 10, 11, 13, 15, 16]
