@@ -58,19 +58,19 @@ def test_the_message_names_pair_stages_day_runs_and_remedy(tmp_path: Path) -> No
         ({"setup": {"colour": "amber"}}, ("amber", "green"), True),
         ({"setup": {"colour": "yellow"}}, ("amber", "green"), True),  # one meaning of IEC 60073
         ({"setup": {"colour": "amber", "flash_hz": 1.0}}, ("amber", "green"), False),  # the other is steady
-        ({"setup": {"colour": "amber"}}, ("red", "blue"), False),
+        ({"setup": {"colour": "amber"}}, ("magenta", "cyan"), False),
         ({"joining": {"colour": "white", "flash_hz": 1.7}}, ("white 1.7", "white 2"), True),
         ({"joining": {"colour": "white", "flash_hz": 1.8}}, ("white 1.7", "white 2"), True),  # nearer still
         ({"joining": {"colour": "white", "flash_hz": 0.6}}, ("white 1.7", "white 2"), False),
-        ({"joining": {"colour": "blue", "flash_hz": 1.7}}, ("white 1.7", "white 2"), False),
+        ({"joining": {"colour": "amber", "flash_hz": 1.7}}, ("white 1.7", "white 2"), False),
         (
-            {"joining": {"sequence": [{"colour": "blue", "for_s": 0.5}, {"colour": "red", "for_s": 0.5}]}},
-            ("blue", "red"),
+            {"joining": {"sequence": [{"colour": "red", "for_s": 0.5}, {"colour": "amber", "for_s": 0.5}]}},
+            ("red", "amber"),
             True,  # it changes between the two, which nobody would see
         ),
         (
-            {"joining": {"sequence": [{"colour": "blue", "for_s": 0.5}, {"colour": "white", "for_s": 0.5}]}},
-            ("blue", "red"),
+            {"joining": {"sequence": [{"colour": "amber", "for_s": 0.5}, {"colour": "white", "for_s": 0.5}]}},
+            ("red", "amber"),
             False,
         ),
     ],
