@@ -14,7 +14,8 @@ from hil.lamp.doubt import NotTold
 from hil.lamp.place import SURELY_ALIKE, Place, Region, place_of
 
 EVERY_REAL_S = 1.0
-MOST_TRIES = 10  # pictures to learn the place from, until one is like the next
+SETTLED_REAL_S, LEARN_EVERY_REAL_S = 2.0, 0.25  # a camera that has just been opened may show something else first
+MOST_TRIES = 20  # pictures to learn the place from, until one is like those of the next two seconds
 State = Literal["in place", "moved", "hidden"]
 
 
@@ -26,7 +27,7 @@ class CameraPlace:
         self._timeline, self._region, self._lamps = timeline, region, lamps
         self._place: Place | None = None
         self._known = False
-        self._tries_left = MOST_TRIES
+        self._tries_left, self._learned_real_s = MOST_TRIES, 0.0
         self._booked: State = "in place"
         self._seen: State = "in place"  # in the last picture looked at
         self._in_place_s = 0.0
@@ -35,7 +36,8 @@ class CameraPlace:
     def look(self, time_s: float, picture: Crops, *, asked: bool) -> bool:
         """Look at a picture where it is time to, or where it is asked for; says whether nothing is left open by it."""
         if not self._known:
-            if self._tries_left:
+            if self._tries_left and time.monotonic() >= self._next_real_s:
+                self._next_real_s = time.monotonic() + LEARN_EVERY_REAL_S
                 self._learn(time_s, picture)
             return True
         if self._place is None or not (asked or self._seen != self._booked or time.monotonic() >= self._next_real_s):
@@ -51,15 +53,15 @@ class CameraPlace:
         return seen == self._booked
 
     def _learn(self, time_s: float, picture: Crops) -> None:
-        """Learn the place from a picture that is like the next: from one that is torn, or in which a hand moves, nothing."""
-        shift_px = (
-            self._place.shift_px(picture, SURELY_ALIKE) if self._place is not None else NotTold("no picture before")
-        )
-        if not isinstance(shift_px, NotTold) and self._place is not None and shift_px <= self._place.most_px:
-            self._known, self._in_place_s = True, time_s
+        """Learn the place from a picture that is like those that follow: from one that is torn, or shows a hand, nothing."""
+        shift_px = self._place.shift_px(picture, SURELY_ALIKE) if self._place is not None else None
+        if self._place is not None and isinstance(shift_px, float) and shift_px <= self._place.most_px:
+            self._known = time.monotonic() - self._learned_real_s >= SETTLED_REAL_S
+            self._in_place_s = time_s
             return
         place = place_of(picture, self._region, self._lamps)
         self._place = None if isinstance(place, NotTold) else place
+        self._learned_real_s = time.monotonic()
         self._tries_left -= 1
         if not self._tries_left:
             why = place.reason if isinstance(place, NotTold) else "its pictures are not like each other"

@@ -24,7 +24,10 @@ def timeline() -> Timeline:
 
 
 @pytest.fixture
-def place(timeline: Timeline) -> CameraPlace:
+def place(timeline: Timeline, monkeypatch: pytest.MonkeyPatch) -> CameraPlace:
+    """One that learns from any two pictures, without waiting."""
+    monkeypatch.setattr(hil.instruments.camera_place, "SETTLED_REAL_S", 0.0)
+    monkeypatch.setattr(hil.instruments.camera_place, "LEARN_EVERY_REAL_S", 0.0)
     return CameraPlace(timeline, TABLE.regions["unit"], tuple(TABLE.regions.values()))
 
 
@@ -72,6 +75,18 @@ def test_what_was_hidden_and_then_moved_has_been_away_since_before_both(place: C
 
 def test_the_place_is_learned_from_a_picture_that_the_next_confirms(place: CameraPlace, timeline: Timeline) -> None:
     shown(place, COVERED, BUMPED, STILL, STILL, STILL)
+    assert booked(timeline) == []
+    shown(place, BUMPED, BUMPED)
+    assert [kind for kind, _, _ in booked(timeline)] == ["moved"]
+
+
+def test_what_a_camera_shows_only_at_first_is_not_its_place(
+    place: CameraPlace, timeline: Timeline, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(hil.instruments.camera_place, "SETTLED_REAL_S", 3600.0)
+    shown(place, BUMPED, BUMPED, BUMPED, STILL)
+    monkeypatch.setattr(hil.instruments.camera_place, "SETTLED_REAL_S", 0.0)
+    shown(place, STILL, STILL)
     assert booked(timeline) == []
     shown(place, BUMPED, BUMPED)
     assert [kind for kind, _, _ in booked(timeline)] == ["moved"]
