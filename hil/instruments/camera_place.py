@@ -1,4 +1,4 @@
-"""Whether the lamp camera still sees its lamp where, and as, the run saw it first: looked at every second, and when asked.
+"""Whether the lamp camera still sees its lamp where, and as, the run saw it first: looked at every second or so, and when asked.
 
 Books when it does no more, as `moved` or `hidden`, with the time at which it last did (`since_s`), and when it does again,
 as `in place`. What a single picture says is believed only once the next says it too: one may be torn.
@@ -13,7 +13,7 @@ from hil.core.timeline import Timeline
 from hil.lamp.doubt import NotTold
 from hil.lamp.place import SURELY_ALIKE, Place, Region, place_of
 
-EVERY_REAL_S = 1.0
+EVERY_REAL_S, TIMES_ITS_COST = 1.0, 200.0  # and seldom enough to take no more than half a hundredth of a slow processor
 SETTLED_REAL_S, LEARN_EVERY_REAL_S = 2.0, 0.25  # a camera that has just been opened may show something else first
 MOST_TRIES = 20  # pictures to learn the place from, until one is like those of the next two seconds
 State = Literal["in place", "moved", "hidden"]
@@ -42,8 +42,10 @@ class CameraPlace:
             return True
         if self._place is None or not (asked or self._seen != self._booked or time.monotonic() >= self._next_real_s):
             return True
-        self._next_real_s = time.monotonic() + EVERY_REAL_S
+        begun_real_s = time.monotonic()
         seen, told = self._told(self._place, picture)
+        took_real_s = time.monotonic() - begun_real_s
+        self._next_real_s = begun_real_s + max(EVERY_REAL_S, TIMES_ITS_COST * took_real_s)
         before, self._seen = self._seen, seen
         if seen != self._booked and (seen == before or (self._booked == "in place" and before != "in place")):
             self._booked = seen

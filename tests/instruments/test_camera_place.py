@@ -100,6 +100,16 @@ def test_a_place_that_cannot_be_known_is_said_once(place: CameraPlace, timeline:
     ]
 
 
+def test_where_a_look_takes_long_it_is_looked_at_less_often(
+    place: CameraPlace, timeline: Timeline, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(hil.instruments.camera_place, "EVERY_REAL_S", 0.0)
+    monkeypatch.setattr(hil.instruments.camera_place, "TIMES_ITS_COST", 1e9)
+    shown(place, STILL, STILL, STILL)
+    assert all(place.look(10.0 + at, BUMPED, asked=False) for at in range(5))
+    assert booked(timeline) == []
+
+
 def test_unasked_it_is_looked_at_every_few_seconds_only(
     place: CameraPlace, timeline: Timeline, monkeypatch: pytest.MonkeyPatch
 ) -> None:
