@@ -251,37 +251,39 @@ def test_a_gpio_line_is_named_that_can_be_had(tmp_path: Path) -> None:
         assert chip.lines == 1 << LINE
 
 
+HELD, LET_GO = (False, True), (False, False)  # DTR, RTS
+
+
 @pytest.mark.skipif("console reset" not in WAYS, reason="the lab's alone")
 def test_a_unit_stays_in_reset_while_its_port_changes_hands(tmp_path: Path) -> None:
     """As the flasher needs it: off, the console closed, on; then off, the console open again, with nothing in between."""
     timeline = Timeline(Clock())
     with contextlib.closing(UsbSerialPort("MV2-hands", bus=1)) as unit:
         console = Console(unit.port, timeline, tmp_path / "console.raw")
-        power = ConsoleReset(timeline, console)
-        with contextlib.closing(console), contextlib.closing(power):
+        with contextlib.closing(console), contextlib.closing(ConsoleReset(timeline, console)) as power:
             console.open()
             power.off(asked_by="leg")
-            mark = len(unit.lines)
+            held = wait_lines(unit, HELD)
             console.close()
             assert not power.read_back()
             power.on(asked_by="leg")
+            wait_lines(unit, LET_GO)
+            assert unit.lines[held] == LET_GO, "closing the console left the lines alone"
             open_port(unit.port, 115200).close()  # it is free
             power.off(asked_by="leg")
-            held = len(unit.lines)
+            held = wait_lines(unit, HELD)
             console.open()
             assert not power.read_back()
-            wait_lines(unit, held)
-        wait_lines(unit, held + 1)
-    told = unit.lines[mark:held]
-    assert told[0] == (False, False), "closing the console did not let the unit go: switching on did"
-    assert told[-1] == (False, True)
-    assert unit.lines[held] == (False, False), "opening the console did not: closing the bench did"
+            power.on(asked_by="leg")
+            wait_lines(unit, LET_GO)
+            assert unit.lines[held] == LET_GO, "opening the console left the lines alone"
     assert all(m.data["in_reset"] is True for m in timeline.since() if m.source == "power")
 
 
-def wait_lines(unit: UsbSerialPort, count: int) -> None:
-    """Wait until that many changes of the lines have come."""
+def wait_lines(unit: UsbSerialPort, last: tuple[bool, bool]) -> int:
+    """Wait until the lines are so; how many changes had come by then."""
     until_s = time.monotonic() + LIMIT_S
-    while len(unit.lines) < count:
-        assert time.monotonic() < until_s, f"{len(unit.lines)} of {count} changes of the lines within {LIMIT_S:g} s"
+    while not unit.lines or unit.lines[-1] != last:
+        assert time.monotonic() < until_s, f"the lines (DTR, RTS) are not {last} within {LIMIT_S:g} s: {unit.lines}"
         time.sleep(0.01)  # the port tells of none by itself
+    return len(unit.lines)

@@ -115,10 +115,11 @@ class UsbSerialPort:
 
     def close(self) -> None:
         """Take it off for good."""
-        self._closing.set()
         with contextlib.suppress(OSError, TimeoutError):
             if not self._plugged:  # what reads a device that is off waits for it to come back
                 self.plug()
+        self._closing.set()  # not sooner: who serves its control requests must see it come
+        with contextlib.suppress(OSError):
             self.unplug()  # which wakes both threads
         for thread in self._threads:
             thread.join(LIMIT_S)
