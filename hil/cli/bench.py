@@ -27,7 +27,9 @@ from hil.drive.bench.learn import learn_colours
 from hil.drive.bench.qualify import AXES, finding, qualify_lamp
 from hil.drive.facts import now_text
 from hil.instruments.first_bench_file import Found, first_bench_file
-from hil.instruments.host.found import find_cameras, find_leftovers, find_ports, find_radios, remove
+from hil.instruments.host.found import find_cameras, find_ports, find_radios
+from hil.instruments.keeper.client import INSTALLED
+from hil.instruments.keeper.pack import write_keeper
 from hil.lamp import OFF, NotTold
 from hil.lamp.aim import Aimed, NotAimed
 from hil.lamp.curve import CameraCurve
@@ -284,17 +286,12 @@ def _lines(found: Found) -> list[str]:
 
 
 @bench_app.command()
-def clean() -> None:
-    """Remove what dead runs left behind, and only that: namespaces that nobody runs in. Their radios come back."""
-    leftovers = find_leftovers()
-    for leftover in leftovers:
-        if leftover.held_by:
-            typer.echo(f"{leftover.name}: left alone, process {leftover.held_by[0]} runs in it")
-        else:
-            remove(leftover)
-            typer.echo(f"{leftover.name}: removed")
-    if not leftovers:
-        typer.echo("Nothing is left behind.")
+def keeper(into: Annotated[Path, typer.Option(help="where to write it")]) -> None:
+    """Write the keeper that lets an ordinary user's runs use radios, and say how root installs it."""
+    write_keeper(into)
+    typer.echo(f"Written: {into}. Install it as root:")
+    typer.echo(f"  install -o root -g root -m 755 {into} {INSTALLED}")
+    typer.echo(f"  echo 'USER ALL=(root) NOPASSWD: {INSTALLED} \"\"' > /etc/sudoers.d/hil-keeper")
 
 
 def _table(found: list[Tried], name: str) -> Table:

@@ -167,11 +167,10 @@ class _Opening:
             self._at.probe,
             self._logs("probe"),
             on_dhcp=monitor.hear_dhcp,
-            name=self._named("probe"),
         )
         self._stack.callback(probe.close)
         about = {*access_point.addresses, probe.address, *akin(self._at.label.address)}
-        capture = AirCapture(self._at.air_monitor, self._at.channel, monitor.hear, about, name=self._named("air"))
+        capture = AirCapture(self._at.air_monitor, self._at.channel, monitor.hear, about)
         self._stack.callback(capture.close)
         access_point.start_control(self._trial.control_network, self._at.channel)
         return monitor, access_point, probe
@@ -185,7 +184,6 @@ class _Opening:
             self._logs("access point"),
             control=place.control_radio,
             on_dhcp=monitor.hear_dhcp,
-            name=self._named("ap"),
         )
         self._stack.callback(access_point.close)
         return access_point
@@ -217,10 +215,6 @@ class _Opening:
         )
         self._stack.callback(camera.stop)
         return camera
-
-    def _named(self, what: str) -> str:
-        """The name of a namespace: one a slot."""
-        return f"hil-{what}-{self._at.slot}"
 
     def _logs(self, whose: str) -> Path:
         return self._folder.path / "daemons" / whose

@@ -4,19 +4,12 @@ The words are those of the plan, of a beacon as the air monitor reads it, and of
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 from hil.core.errors import InputError
 from hil.core.leases import USUAL_S
+from hil.instruments.network_words import KeyManagement, ProtectedFrames, RadioMode
 
 __all__ = ["HEX_KEY", "KeyManagement", "NetworkPlan", "ProtectedFrames", "RadioMode", "security_by"]
-
-KeyManagement = Literal["wpa2", "wpa2 and wpa3", "wpa3"]
-"""By what a member proves its key: PSK, either of the two (the transition mode of WPA3), or SAE."""
-ProtectedFrames = Literal["off", "optional", "required"]
-"""Whether management frames, such as a farewell, are protected (IEEE 802.11-2020, 12.2.8 and 9.4.2.24.4)."""
-RadioMode = Literal["b", "g", "n"]
-"""The newest that a network speaks: DSSS alone, OFDM too, or HT too (IEEE 802.11-2020, clauses 15 and 16, 18, and 19)."""
 
 CHANNELS = range(1, 15)  # of the 2.4 GHz band (IEEE 802.11-2020 15.4.4.3); which of them may be used, the country says
 LONGEST_DELAY_S = 60.0  # ample: waits for an answer grow up to that (RFC 6298, 2.5)

@@ -95,14 +95,10 @@ def virtual_scene(stack: contextlib.ExitStack, timeline: Timeline) -> Scene:
 
 def host_scene(stack: contextlib.ExitStack, timeline: Timeline, folder: Path, hotspot: Hotspot, radio: str) -> Scene:
     interface, country = hotspot
-    unit = HostAccessPoint(Timeline(Clock()), [interface], country, folder / "unit", name="unit-1")
+    unit = HostAccessPoint(Timeline(Clock()), [interface], country, folder / "unit")
     stack.callback(unit.close)
     unit.up(NetworkPlan(NAME, KEY, 6))
-
-    def listening() -> socket.socket:
-        return socket.create_server((ADDRESS, 80))
-
-    serve(unit.namespace.socket_here(listening), stack)
+    serve(unit.namespace.listen(ADDRESS, 80), stack)
     probe = HostProbe(timeline, radio, folder / "probe")
     stack.callback(probe.close)
     return Scene(

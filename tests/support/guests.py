@@ -69,7 +69,7 @@ class HostGuest:
         """Take the radio over."""
         folder.mkdir(parents=True, exist_ok=True)
         self._interface = interface
-        self.namespace = Namespace("unit-1", [interface])
+        self.namespace = Namespace([interface])
         self.address = self.namespace.address_of(interface)
         self.knows: KeyManagement = "wpa2"  # as on the virtual air
         self._clients: list[LeaseClient] = []

@@ -6,9 +6,7 @@ control socket, and of addresses by the packets on the bridge (DHCP, ARP); each 
 
 import re
 import secrets
-import shutil
 import socket
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -20,13 +18,13 @@ from hil.instruments.host.lease_server import LeaseServer, RefusingServer
 from hil.instruments.host.namespace import Namespace
 from hil.instruments.host.packets import AddressWatch, OnPacket, PacketEar
 from hil.instruments.host.radio_network import OnReport, RadioNetwork, settings_of
+from hil.instruments.keeper.room import BRIDGE
 from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.stations import AccessPoint, Details, Lease, SpareAddress
 
 ADDRESS, PREFIX = "198.51.100.1", 24  # RFC 5737, TEST-NET-2: in the namespace only
 FIRST_LEASE, LAST_LEASE, SPARE = "198.51.100.10", "198.51.100.200", "198.51.100.240"
 NETMASK = "255.255.255.0"
-BRIDGE = "hil-br"
 COUNTRY = re.compile(r"[A-Z]{2}")
 DIAL_S = 5.0
 
@@ -50,7 +48,6 @@ class HostAccessPoint(AccessPoint):
         *,
         control: str | None = None,
         on_dhcp: OnPacket = lambda *_: None,
-        name: str = "hil-ap-1",
     ) -> None:
         """Take the radios over; none is on the air yet.
 
@@ -61,7 +58,6 @@ class HostAccessPoint(AccessPoint):
             folder: Where the daemons' settings and logs are kept.
             control: The radio of the control network.
             on_dhcp: Told each DHCP message in its networks, and when (monotonic).
-            name: Of the namespace.
 
         Raises:
             InputError: no country, or no such radio.
@@ -80,13 +76,10 @@ class HostAccessPoint(AccessPoint):
         folder.mkdir(parents=True, exist_ok=True)
         self._control_interface = control
         self._control_network: RadioNetwork | None = None
-        self.namespace = Namespace(name, [*self._interfaces, *([control] if control else [])])
-        # Paths of sockets must be short, and on a file system that has some: not in the run folder.
-        self._sockets = Path(tempfile.mkdtemp(prefix="hil-"))
-        self.namespace.order("ip", "link", "add", BRIDGE, "type", "bridge")
-        self.namespace.order("ip", "address", "add", f"{ADDRESS}/{PREFIX}", "dev", BRIDGE)
-        self.namespace.order("ip", "link", "set", BRIDGE, "up")
-        self._ear = PacketEar(self.namespace, BRIDGE, AddressWatch(self._hear_dhcp, self._announced).hear)
+        self.namespace = Namespace([*self._interfaces, *([control] if control else [])])
+        with self.namespace.kept():
+            self.namespace.make_bridge(f"{ADDRESS}/{PREFIX}")
+            self._ear = PacketEar(self.namespace, BRIDGE, AddressWatch(self._hear_dhcp, self._announced).hear)
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
     @property
@@ -123,32 +116,29 @@ class HostAccessPoint(AccessPoint):
             mode=plan.mode,
         )
         self._networks[radio] = self._on_air(
-            interface, {**settings, "bridge": BRIDGE}, lambda report, came_s: self._told(radio, report, came_s)
+            interface, {**settings, "bridged": True}, lambda report, came_s: self._told(radio, report, came_s)
         )
         self._impair(interface, plan)
         self._lease(plan)
         return self.namespace.address_of(interface)
 
-    def _on_air(self, interface: str, settings: Mapping[str, str], on_report: OnReport) -> RadioNetwork:
-        return RadioNetwork(self.namespace, interface, settings, self._folder, self._sockets, on_report, self.source)
+    def _on_air(self, interface: str, settings: Mapping[str, object], on_report: OnReport) -> RadioNetwork:
+        return RadioNetwork(self.namespace, interface, settings, self._folder, on_report, self.source)
 
     def _go_down(self, radio: int) -> None:
         self._networks.pop(radio).silence()
 
     def _impair(self, interface: str, plan: NetworkPlan) -> None:
         """Have what a radio brings to its members delayed and lost as a plan says, by the kernel's netem."""
-        if interface in self._impaired:
-            self._impaired.remove(interface)
-            self.namespace.order("tc", "qdisc", "del", "dev", interface, "root")
-        if not plan.delay_s and not plan.loss:
+        is_wanted = bool(plan.delay_s or plan.loss)
+        if not is_wanted and interface not in self._impaired:
             return
-        how = ("delay", f"{plan.delay_s * 1000.0:.0f}ms", "loss", f"{plan.loss:.4%}")
         try:
-            self.namespace.order("tc", "qdisc", "add", "dev", interface, "root", "netem", *how)
+            self.namespace.impair(interface, plan.delay_s, plan.loss)
         except BenchError as error:
             remedy = "It takes tc of iproute2, and sch_netem of the kernel."
             raise InstrumentGone(self.source, f"it can neither delay nor lose: {error.problem}", remedy) from error
-        self._impaired.add(interface)
+        self._impaired = self._impaired | {interface} if is_wanted else self._impaired - {interface}
 
     def _lease(self, plan: NetworkPlan) -> None:
         """Have addresses given as a plan says, from now on."""
@@ -206,7 +196,7 @@ class HostAccessPoint(AccessPoint):
         return self.namespace.dial(host, port, DIAL_S)
 
     def _listen(self, port: int) -> socket.socket:
-        return self.namespace.socket_here(lambda: socket.create_server((ADDRESS, port)))
+        return self.namespace.listen(ADDRESS, port)
 
     def lease_of_bench(self) -> Lease:
         """The bench stands in its own network."""
@@ -227,4 +217,3 @@ class HostAccessPoint(AccessPoint):
             self._leases.end()
         self._ear.close()
         self.namespace.close()
-        shutil.rmtree(self._sockets, ignore_errors=True)

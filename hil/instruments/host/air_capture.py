@@ -33,9 +33,7 @@ def akin(address: str) -> set[str]:
 class AirCapture:
     """One radio, on one channel."""
 
-    def __init__(
-        self, interface: str, channel: int, on_frame: OnPacket, about: Iterable[str] = (), *, name: str = "hil-air-1"
-    ) -> None:
+    def __init__(self, interface: str, channel: int, on_frame: OnPacket, about: Iterable[str] = ()) -> None:
         """Take a radio over and listen.
 
         Args:
@@ -43,7 +41,6 @@ class AirCapture:
             channel: In the 2.4 GHz band.
             on_frame: Told each frame with its radiotap header, and when it came (monotonic), in a thread of its own.
             about: Addresses of the stations that this is about; more by `add`.
-            name: Of the namespace.
 
         Raises:
             InputError: there is no such radio.
@@ -51,14 +48,10 @@ class AirCapture:
         """
         self._on_frame = on_frame
         self._about = {_octets(address) for address in about}
-        self._namespace = Namespace(name, [interface])
-        for order in (
-            ("iw", "dev", interface, "set", "type", "monitor"),
-            ("ip", "link", "set", interface, "up"),
-            ("iw", "dev", interface, "set", "channel", str(channel)),
-        ):
-            self._namespace.order(*order)
-        self._ear = PacketEar(self._namespace, interface, self._hear)
+        self._namespace = Namespace([interface])
+        with self._namespace.kept():
+            self._namespace.monitor(interface, channel)
+            self._ear = PacketEar(self._namespace, interface, self._hear)
 
     def add(self, address: str) -> None:
         """Hand on the frames of this station too, from now on."""

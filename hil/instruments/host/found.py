@@ -1,4 +1,4 @@
-"""What this host has that a bench can be made of: serial ports, radios, cameras; and what a dead run left behind."""
+"""What this host has that a bench can be made of: serial ports, radios, cameras."""
 
 import re
 import subprocess
@@ -11,12 +11,10 @@ from numpy.typing import NDArray
 from serial.tools import list_ports
 
 from hil.core.errors import BenchError
-from hil.instruments.host.kernel import INTERFACES, NAMED
+from hil.instruments.host.kernel import INTERFACES
 
 Picture = NDArray[np.uint8]
 
-OURS = re.compile(r"hil-(ap|probe|air)-\w+")
-"""Names of namespaces that runs make, one of each a slot."""
 ORDER_S = 10.0
 CAMERAS = Path("/sys/class/video4linux")
 STILL_TRIES = 5  # a camera's first pictures may be dark, or none
@@ -52,14 +50,6 @@ class FoundCamera:
     path: str
     name: str
     still: Picture | None
-
-
-@dataclass(frozen=True, slots=True)
-class Leftover:
-    """A namespace of ours; `held_by` are the processes that run in it: with any it is no leftover, but a run's."""
-
-    name: str
-    held_by: tuple[int, ...]
 
 
 def find_ports() -> list[FoundPort]:
@@ -119,23 +109,6 @@ def _still(capture: cv2.VideoCapture) -> Picture | None:
         ok, picture = capture.read()
         still = np.asarray(picture, np.uint8) if ok else still
     return still
-
-
-def find_leftovers() -> list[Leftover]:
-    """Namespaces of ours, and who runs in them."""
-    names = sorted(path.name for path in NAMED.glob("hil-*") if OURS.fullmatch(path.name)) if NAMED.exists() else []
-    return [Leftover(name, tuple(int(pid) for pid in _said("ip", "netns", "pids", name).split())) for name in names]
-
-
-def remove(leftover: Leftover) -> None:
-    """Remove a namespace that nobody runs in; its radios come back to the host.
-
-    Raises:
-        BenchError: it is a run's, or this process may not.
-    """
-    if leftover.held_by:
-        raise BenchError(f"namespace {leftover.name}", f"processes run in it: {', '.join(map(str, leftover.held_by))}.")
-    _said("ip", "netns", "delete", leftover.name)
 
 
 def _said(*words: str) -> str:

@@ -1,6 +1,5 @@
-"""Where the kernel shows what it has: interfaces, and namespaces by their names."""
+"""Where the kernel shows what it has: its interfaces."""
 
 from pathlib import Path
 
 INTERFACES = Path("/sys/class/net")
-NAMED = Path("/run/netns")

@@ -1,29 +1,14 @@
 """Asks for an address on an interface: busybox's DHCP client, followed by what it tells the script that it calls."""
 
 import re
-import shutil
-import subprocess
-import tempfile
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
-from hil.instruments.host.namespace import Namespace, end_program
+from hil.instruments.host.namespace import Namespace
 
-# Called by the client with what it is told in the environment; what it says is read here.
-SCRIPT = """#!/bin/sh
-case "$1" in
-bound) ip address replace "$ip/$mask" dev "$interface"
-       echo "bound $ip $subnet ${router%% *} ${dns%% *} $serverid $lease"
-       [ -z "$router" ] || ip route replace default via "${router%% *}" dev "$interface" ;;
-deconfig) ip address flush dev "$interface" scope global ;;
-esac
-exit 0
-"""
 BOUND = re.compile(r"bound (\S+) (\S*) (\S*) (\S*) (\S*) (\d*)")
-TRIES, APART_S = 20, 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,22 +35,15 @@ class LeaseClient:
             on_bound: Told an address, and when it came (monotonic), in a thread of its own.
         """
         self._on_bound = on_bound
-        self._made = Path(tempfile.mkdtemp(prefix="hil-"))
-        script = self._made / "told"
-        script.write_text(SCRIPT, encoding="ascii")
-        script.chmod(0o700)
-        words = ["busybox", "udhcpc", "-f", "-i", interface, "-t", str(TRIES), "-T", str(APART_S), "-s", str(script)]
-        self._process = namespace.start(words, subprocess.PIPE)
+        self._daemon, self._told = namespace.start_lease_client(interface)
         threading.Thread(target=self._follow, name=f"leases {interface}", daemon=True).start()
 
     def end(self) -> None:
         """End it; the address stays until it is flushed."""
-        end_program(self._process)
-        shutil.rmtree(self._made, ignore_errors=True)
+        self._daemon.end()
 
     def _follow(self) -> None:
-        assert self._process.stdout is not None
-        with self._process.stdout as said:
+        with self._told as said:
             for line in said:
                 came_s = time.monotonic()
                 bound = BOUND.match(line.decode("ascii", "backslashreplace"))

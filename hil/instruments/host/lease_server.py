@@ -2,7 +2,6 @@
 
 import contextlib
 import socket
-import subprocess
 import threading
 from pathlib import Path
 
@@ -10,7 +9,7 @@ from scapy.layers.dhcp import BOOTP, DHCP
 
 from hil.core.leases import USUAL_S
 from hil.instruments.dhcp_messages import read_dhcp
-from hil.instruments.host.namespace import Namespace, end_program
+from hil.instruments.host.namespace import Namespace
 
 REPLY = 2  # BOOTREPLY of RFC 951
 SERVER_PORT, CLIENT_PORT = 67, 68
@@ -29,7 +28,7 @@ class LeaseServer:
         *,
         delay_s: float = 0.0,
         lease_s: float = USUAL_S,
-        options: tuple[str, ...] = (),
+        name_server: str | None = None,
     ) -> None:
         """Start it.
 
@@ -37,30 +36,25 @@ class LeaseServer:
             namespace: Where it runs.
             interface: Which has an address of the network.
             addresses: The first and the last that it gives, and the netmask.
-            folder: Where its log and its leases are kept.
+            folder: Where its log is kept.
             delay_s: How long it keeps an offer back, whole seconds.
             lease_s: How long an address is given for; dnsmasq gives two minutes at least.
-            options: More of its own, such as `--dhcp-option=6`.
+            name_server: Told to clients; empty: none is, None: the server itself.
         """
-        words = [
-            *("dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--no-resolv", "--no-hosts", "--port=0"),
-            *(f"--interface={interface}", "--bind-interfaces", "--dhcp-authoritative", "--no-ping", "--log-dhcp"),
-            *("--log-facility=-", f"--dhcp-leasefile={folder / 'leases'}", "--user=root"),
-            f"--dhcp-range={','.join(addresses)},{round(lease_s)}",
-            *([f"--dhcp-reply-delay={round(delay_s)}"] if delay_s else []),
-            *options,
-        ]
+        first, last, netmask = addresses
+        settings: dict[str, object] = {"first": first, "last": last, "netmask": netmask, "name_server": name_server}
+        times = {"lease_s": round(lease_s), "delay_s": round(delay_s)}
         with (folder / "leases.log").open("ab") as log:
-            self._process: subprocess.Popen[bytes] = namespace.start(words, log)
+            self._daemon = namespace.start_lease_server(interface, log, {**settings, **times})
 
     @property
     def running(self) -> bool:
         """Whether it still runs."""
-        return self._process.poll() is None
+        return self._daemon.running
 
     def end(self) -> None:
         """End it."""
-        end_program(self._process)
+        self._daemon.end()
 
 
 class RefusingServer:
@@ -69,16 +63,11 @@ class RefusingServer:
     def __init__(self, namespace: Namespace, interface: str, own: str, offered: str, netmask: str) -> None:
         """Answer on an interface from now on, as `own`, offering always the same address."""
         self._own, self._offered, self._netmask = own, offered, netmask
-
-        def listening() -> socket.socket:
-            end = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-            end.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            end.setsockopt(socket.SOL_SOCKET, socket.SO_BROADCAST, 1)
-            end.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, interface.encode() + b"\0")
-            end.bind(("", SERVER_PORT))
-            return end
-
-        self._socket = namespace.socket_here(listening)
+        self._socket = namespace.new_socket("datagram")
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_BROADCAST, 1)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, interface.encode() + b"\0")
+        self._socket.bind(("", SERVER_PORT))
         self._thread = threading.Thread(target=self._serve, name=f"refused leases {interface}", daemon=True)
         self._thread.start()
 

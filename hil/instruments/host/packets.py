@@ -11,7 +11,6 @@ from hil.instruments.host.namespace import Namespace
 OnPacket = Callable[[bytes, float], None]
 OnAddress = Callable[[str, str, float], None]
 
-ANY_PROTOCOL = 0x0003  # ETH_P_ALL
 STAMPS = 35  # SO_TIMESTAMPNS of most machines' <asm/socket.h>, which Python does not name
 STAMP = struct.Struct("@qq")  # struct timespec
 LONGEST = 65536
@@ -35,15 +34,8 @@ class PacketEar:
         Raises:
             BenchError: this process may not.
         """
-
-        def listening() -> socket.socket:
-            end = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(ANY_PROTOCOL))
-            end.setsockopt(socket.SOL_SOCKET, STAMPS, 1)
-            end.bind((interface, 0))
-            return end
-
         self._on_packet = on_packet
-        self._socket, self._closing = namespace.socket_here(listening), threading.Event()
+        self._socket, self._closing = namespace.packets(interface), threading.Event()
         self._socket.settimeout(WAKE_S)
         self._thread = threading.Thread(target=self._listen, name=f"packets {interface}", daemon=True)
         self._thread.start()

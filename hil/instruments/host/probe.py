@@ -37,7 +37,6 @@ class HostProbe(Probe):
         folder: Path,
         *,
         on_dhcp: OnPacket = lambda *_: None,
-        name: str = "hil-probe-1",
     ) -> None:
         """Take a radio over; it is silent until it joins. `on_dhcp` is told each DHCP message, and when (monotonic).
 
@@ -48,17 +47,18 @@ class HostProbe(Probe):
         super().__init__(timeline)
         self._interface = interface
         folder.mkdir(parents=True, exist_ok=True)
-        self._namespace = Namespace(name, [interface])
+        self.namespace = Namespace([interface])
         self._log = folder / "supplicant.log"
-        self._station = RadioStation(self._namespace, interface, self._log, self._told, self.source)
         self._client: LeaseClient | None = None
-        self._ear = PacketEar(self._namespace, interface, AddressWatch(on_dhcp).hear)
+        with self.namespace.kept():
+            self._station = RadioStation(self.namespace, interface, self._log, self._told, self.source)
+            self._ear = PacketEar(self.namespace, interface, AddressWatch(on_dhcp).hear)
         self._endpoint = ProxyEndpoint(self._dial, self.source, on_reached=self._reached)
 
     @property
     def address(self) -> str:
         """Its hardware address."""
-        return self._namespace.address_of(self._interface)
+        return self.namespace.address_of(self._interface)
 
     def join(self, name: str, passphrase: str | None, limit_s: float) -> Lease | None:
         """Try until the limit."""
@@ -85,7 +85,7 @@ class HostProbe(Probe):
     def _rest(self) -> None:
         self._station.forget()
         self._end_client()
-        self._namespace.order("ip", "address", "flush", "dev", self._interface)
+        self.namespace.flush(self._interface)
 
     def _told(self, report: str, came_s: float) -> None:
         if report.startswith("CTRL-EVENT-CONNECTED"):
@@ -105,7 +105,7 @@ class HostProbe(Probe):
 
     def _ask_for_address(self) -> None:
         self._end_client()
-        self._client = LeaseClient(self._namespace, self._interface, self._bound)
+        self._client = LeaseClient(self.namespace, self._interface, self._bound)
 
     def _bound(self, bound: Bound, came_s: float) -> None:
         self._report("leased", came_s, asdict(bound))
@@ -121,11 +121,11 @@ class HostProbe(Probe):
         return {}
 
     def _dial(self, host: str, port: int) -> socket.socket:
-        return self._namespace.dial(host, port, DIAL_S)
+        return self.namespace.dial(host, port, DIAL_S)
 
     def _exchange(self, host: str, port: int, octets: bytes, limit_s: float) -> Exchanged:
         """Ask from a port of our own, on which nothing but the answer from there is taken."""
-        end = self._namespace.socket_here(lambda: socket.socket(socket.AF_INET, socket.SOCK_DGRAM))
+        end = self.namespace.new_socket("datagram")
         with end:
             sent_s, until_s = time.monotonic(), time.monotonic() + self._timeline.clock.real_s(limit_s)
             with contextlib.suppress(OSError):  # no way there, or refused: nothing comes back
@@ -144,7 +144,7 @@ class HostProbe(Probe):
         self._end_client()
         self._station.close()
         self._ear.close()
-        self._namespace.close()
+        self.namespace.close()
 
 
 def _tells(moment: Moment) -> bool:

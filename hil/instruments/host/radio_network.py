@@ -2,27 +2,19 @@
 
 import contextlib
 import re
-import subprocess
 import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from hil.core.errors import BenchError, InstrumentGone
-from hil.instruments.host.namespace import Namespace, end_program
+from hil.core.errors import BenchError, InputError, InstrumentGone
+from hil.instruments.host.namespace import Namespace
 from hil.instruments.host.wpa_control import WpaControl
-from hil.instruments.network_plan import HEX_KEY, KeyManagement, ProtectedFrames, RadioMode
+from hil.instruments.network_plan import KeyManagement, ProtectedFrames, RadioMode
 
 START_S = 20.0  # with a country set the kernel first waits for its rules; seen: 7 s
 ON_AIR = "state=ENABLED"
 OVER = ("AP-ENABLED", "AP-DISABLED", "CTRL-EVENT-TERMINATING")  # it is on the air, or will not be
 REFUSES = re.compile(r"not allowed|not support|not determine|could not|invalid|failed", re.IGNORECASE)
-MODES: dict[RadioMode, dict[str, str]] = {
-    "b": {"hw_mode": "b"},
-    "g": {"hw_mode": "g"},
-    "n": {"hw_mode": "g", "ieee80211n": "1", "wmm_enabled": "1"},  # HT asks for WMM (IEEE 802.11-2020, 4.3.14)
-}
-KEY_MANAGEMENT: dict[KeyManagement, str] = {"wpa2": "WPA-PSK", "wpa2 and wpa3": "WPA-PSK SAE", "wpa3": "SAE"}
-PROTECTED: dict[ProtectedFrames, str] = {"off": "0", "optional": "1", "required": "2"}
 
 OnReport = Callable[[str, float], None]
 
@@ -37,21 +29,15 @@ def settings_of(
     key_management: KeyManagement = "wpa2",
     protected_frames: ProtectedFrames = "off",
     mode: RadioMode = "g",
-) -> dict[str, str]:
-    """Hostapd's own settings for a network in the 2.4 GHz band, open where there is no passphrase."""
+) -> dict[str, object]:
+    """What a network in the 2.4 GHz band is, open where there is no passphrase; bridged to no other."""
     told = {
-        "ssid2": name.hex(),
-        **MODES[mode],
-        "channel": str(channel),
-        "ignore_broadcast_ssid": "1" if hidden else "0",
+        "name": name.hex(),
+        "key": passphrase,
+        "key_management": key_management,
+        "protected_frames": protected_frames,
     }
-    if country:
-        told |= {"country_code": country, "ieee80211d": "1"}
-    if passphrase is not None:
-        told |= {"wpa": "2", "wpa_key_mgmt": KEY_MANAGEMENT[key_management], "rsn_pairwise": "CCMP"}
-        told |= {"ieee80211w": PROTECTED[protected_frames], "sae_require_mfp": "1"}  # the latter: of who joins by SAE
-        told["wpa_psk" if len(passphrase) == HEX_KEY else "wpa_passphrase"] = passphrase
-    return told
+    return {**told, "channel": channel, "mode": mode, "hidden": hidden, "country": country, "bridged": False}
 
 
 class RadioNetwork:
@@ -61,9 +47,8 @@ class RadioNetwork:
         self,
         namespace: Namespace,
         interface: str,
-        settings: Mapping[str, str],
+        settings: Mapping[str, object],
         folder: Path,
-        sockets: Path,
         on_report: OnReport,
         source: str,
     ) -> None:
@@ -72,9 +57,8 @@ class RadioNetwork:
         Args:
             namespace: Where the radio is.
             interface: The radio's.
-            settings: Hostapd's, as of `settings_of`, with more where wanted (such as a bridge).
-            folder: Where its settings and log are kept.
-            sockets: A folder with a short path, for its control socket.
+            settings: As of `settings_of`.
+            folder: Where its log is kept.
             on_report: Told each report and when it came (monotonic), in a thread of its own.
             source: Whose it is, in messages.
 
@@ -83,16 +67,14 @@ class RadioNetwork:
         """
         self.interface = interface
         self._namespace, self._on_report, self._over = namespace, on_report, threading.Event()
-        file, log = folder / f"{interface}.conf", folder / f"{interface}.log"
-        told = {"interface": interface, "driver": "nl80211", "ctrl_interface": str(sockets), **settings}
-        file.write_text("".join(f"{name}={value}\n" for name, value in told.items()), encoding="utf-8")
+        log = folder / f"{interface}.log"
         with log.open("ab") as said:
             begun = said.tell()
-            self._process: subprocess.Popen[bytes] = namespace.start(["hostapd", str(file)], said)
+            self._daemon = namespace.start_network(interface, said, dict(settings))
         try:
-            self._control = WpaControl(sockets / interface, f"{source} ({interface})", self._told, START_S)
+            self._control = WpaControl(self._daemon.folder / interface, f"{source} ({interface})", self._told, START_S)
         except InstrumentGone:
-            end_program(self._process)
+            self._daemon.end()
             raise
         if not self._comes_on_air():
             self.silence()
@@ -116,19 +98,19 @@ class RadioNetwork:
     @property
     def answers(self) -> bool:
         """Whether it runs, answers, and has its radio: hostapd runs on without."""
-        runs = self._process.poll() is None and self._namespace.has(self.interface)
+        runs = self._daemon.running and self._namespace.has(self.interface)
         return runs and self._control.ask("PING") == "PONG"
 
     def silence(self) -> None:
         """Take it off the air at once: the interface goes down first, as hostapd would say farewell to its members."""
-        with contextlib.suppress(BenchError):  # a radio that is gone is silent
-            self._namespace.order("ip", "link", "set", self.interface, "down")
+        with contextlib.suppress(BenchError, InputError):  # a radio that is gone is silent
+            self._namespace.set_link(self.interface, up=False)
         self.end()
 
     def end(self) -> None:
         """End it, with a farewell where it is still on the air."""
         self._control.close()
-        end_program(self._process)
+        self._daemon.end()
 
     def _told(self, report: str, came_s: float) -> None:
         if report.startswith(OVER):

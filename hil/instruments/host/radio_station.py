@@ -1,15 +1,13 @@
 """A station on one radio: wpa_supplicant, told what to join and followed by its control socket."""
 
 import re
-import shutil
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
 from hil.core.errors import InstrumentGone
-from hil.instruments.host.namespace import Namespace, end_program
-from hil.instruments.host.radio_network import KEY_MANAGEMENT
+from hil.instruments.host.namespace import Namespace
 from hil.instruments.host.wpa_control import WpaControl
+from hil.instruments.keeper.daemons import KEY_MANAGEMENT
 from hil.instruments.network_plan import HEX_KEY, KeyManagement, security_by
 
 START_S = 20.0
@@ -35,17 +33,12 @@ class RadioStation:
             InstrumentGone: the daemon does not start.
         """
         self._namespace, self._interface = namespace, interface
-        # Paths of sockets must be short, and on a file system that has some: not in the run folder.
-        self._sockets = Path(tempfile.mkdtemp(prefix="hil-"))
-        settings = self._sockets / "supplicant.conf"
-        settings.write_text(f"ctrl_interface={self._sockets}\n", encoding="ascii")
         with log.open("ab") as said:
-            words = ["wpa_supplicant", "-i", interface, "-D", "nl80211", "-c", str(settings)]
-            self._daemon = namespace.start(words, said)
+            self._daemon = namespace.start_station(interface, said)
         try:
-            self._control = WpaControl(self._sockets / interface, source, on_report, START_S)
+            self._control = WpaControl(self._daemon.folder / interface, source, on_report, START_S)
         except InstrumentGone:
-            end_program(self._daemon)
+            self._daemon.end()
             raise
 
     def select(
@@ -83,14 +76,13 @@ class RadioStation:
     @property
     def answers(self) -> bool:
         """Whether the daemon runs, answers, and has its radio: it runs on without."""
-        runs = self._daemon.poll() is None and self._namespace.has(self._interface)
+        runs = self._daemon.running and self._namespace.has(self._interface)
         return runs and self._control.ask("PING") == "PONG"
 
     def close(self) -> None:
         """End the daemon."""
         self._control.close()
-        end_program(self._daemon)
-        shutil.rmtree(self._sockets, ignore_errors=True)
+        self._daemon.end()
 
 
 def security_told(flags: str) -> str:
