@@ -1,8 +1,8 @@
 # Sourced by `run`: `prepare_lab` makes what the lab boots from, once for each kernel, and sets `machine` and `boot`.
 
 lab="$root/.lab"
-programs=(qemu-system-x86_64 busybox cpio depmod hostapd wpa_supplicant dnsmasq iw v4l2-ctl tshark)
-packages="qemu-system-x86 busybox-static cpio kmod hostapd wpasupplicant dnsmasq-base iw v4l-utils tshark"
+programs=(qemu-system-x86_64 busybox cpio depmod hostapd wpa_supplicant dnsmasq ip tc iw v4l2-ctl tshark)
+packages="qemu-system-x86 busybox-static cpio kmod hostapd wpasupplicant dnsmasq-base iproute2 iw v4l-utils tshark"
 first_modules=(virtio_pci virtio_console 9pnet_virtio 9p overlay)
 first_folders=(bin dev proc sys lower kernel over new)
 processor=(-smp 2 -m 3G)
