@@ -4,7 +4,9 @@ Books when it does no more, as `moved` or `hidden`, with the time at which it la
 as `in place`. What a single picture says is believed only once the next says it too: one may be torn.
 """
 
+import threading
 import time
+from collections.abc import Callable
 from typing import Literal
 
 from hil.core.frames import Crops
@@ -15,6 +17,8 @@ from hil.lamp.place import SURELY_ALIKE, Place, Region, place_of
 
 EVERY_REAL_S, TIMES_ITS_COST = 1.0, 200.0  # and seldom enough to take no more than half a hundredth of a slow processor
 SETTLED_REAL_S, LEARN_EVERY_REAL_S = 2.0, 0.25  # a camera that has just been opened may show something else first
+TIMES_LEARNING = 4.0  # what learning costs, until the next try
+END_REAL_S = 5.0
 MOST_TRIES = 20  # pictures to learn the place from, until one is like those of the next two seconds
 State = Literal["in place", "moved", "hidden"]
 
@@ -36,9 +40,10 @@ class CameraPlace:
     def look(self, time_s: float, picture: Crops, *, asked: bool) -> bool:
         """Look at a picture where it is time to, or where it is asked for; says whether nothing is left open by it."""
         if not self._known:
-            if self._tries_left and time.monotonic() >= self._next_real_s:
-                self._next_real_s = time.monotonic() + LEARN_EVERY_REAL_S
+            if self._tries_left and (begun_real_s := time.monotonic()) >= self._next_real_s:
                 self._learn(time_s, picture)
+                took_real_s = time.monotonic() - begun_real_s
+                self._next_real_s = begun_real_s + max(LEARN_EVERY_REAL_S, TIMES_LEARNING * took_real_s)
             return True
         if self._place is None or not (asked or self._seen != self._booked or time.monotonic() >= self._next_real_s):
             return True
@@ -76,3 +81,43 @@ class CameraPlace:
         if shift_px > place.most_px:
             return "moved", {"since_s": self._in_place_s, "by_px": round(shift_px, 1)}
         return "in place", {}
+
+
+class PlaceWatch:
+    """Looks at pictures in a thread of its own, so that on a slow processor none comes late for it."""
+
+    def __init__(self, place: CameraPlace, on_told: Callable[[float], None]) -> None:
+        """Begin; `on_told` is called with the time of each picture that was asked for and leaves nothing open."""
+        self._place, self._on_told = place, on_told
+        self._handed = threading.Condition()
+        self._next: tuple[float, Crops, bool] | None = None
+        self._is_idle, self._ended = True, False
+        self._thread = threading.Thread(target=self._look, name="camera place", daemon=True)
+        self._thread.start()
+
+    def offer(self, time_s: float, picture: Crops, *, asked: bool) -> None:
+        """Hand a picture over, where none is being looked at: the next one will do."""
+        with self._handed:
+            if self._is_idle and not self._ended:
+                self._next, self._is_idle = (time_s, picture, asked), False
+                self._handed.notify()
+
+    def close(self) -> None:
+        """Look at no more."""
+        with self._handed:
+            self._ended = True
+            self._handed.notify()
+        self._thread.join(END_REAL_S)
+
+    def _look(self) -> None:
+        while (handed := self._take()) is not None:
+            time_s, picture, asked = handed
+            if self._place.look(time_s, picture, asked=asked) and asked:
+                self._on_told(time_s)
+
+    def _take(self) -> tuple[float, Crops, bool] | None:
+        with self._handed:
+            self._is_idle = True
+            self._handed.wait_for(lambda: self._next is not None or self._ended)
+            handed, self._next = self._next, None
+            return None if self._ended else handed

@@ -21,7 +21,7 @@ from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops, FrameWriter
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
-from hil.instruments.camera_place import CameraPlace
+from hil.instruments.camera_place import CameraPlace, PlaceWatch
 
 STALL_REAL_S = 1.5
 OPEN_REAL_S = 5.0
@@ -63,9 +63,7 @@ class LampCamera:
         self.source, self._address, self._pixel_format = without_password(source), source, pixel_format
         self._apart_s = 1.0 / frame_rate if frame_rate else 0.0
         self._regions = (unit_region, bench_region)
-        self._place = (
-            CameraPlace(timeline, unit_region, (unit_region, bench_region)) if unit_region and bench_region else None
-        )
+        self._watch: PlaceWatch | None = None
         self._shape: tuple[int, ...] = ()
         self._ends_plain = False
         self._odd = set[str]()
@@ -108,6 +106,10 @@ class LampCamera:
         told: dict[str, Json] = {"width": int(picture.shape[1]), "height": int(picture.shape[0])}
         told["timed_by"] = BY_ARRIVAL if stamps is None else BY_STAMP
         self._timeline.add("camera", "started", details=told)
+        unit_region, bench_region = self._regions
+        if unit_region is not None and bench_region is not None:
+            place = CameraPlace(self._timeline, unit_region, (unit_region, bench_region))
+            self._watch = PlaceWatch(place, self._told)
         self._thread = threading.Thread(target=self._read, args=(capture, stamps), name="camera", daemon=True)
         self._thread.start()
 
@@ -116,6 +118,8 @@ class LampCamera:
         self._stop.set()
         if self._thread is not None:
             self._thread.join(timeout=2.0 * STALL_REAL_S)
+        if self._watch is not None:
+            self._watch.close()
 
     def wait_past(self, time_s: float, limit_s: float) -> bool:
         """Wait until a frame arrived after `time_s` that tells whether the camera was moved; False where none came in time."""
@@ -200,7 +204,7 @@ class LampCamera:
         if self.on_picture is not None:
             self.on_picture(picture)
         unit_region, bench_region = self._regions
-        if unit_region is None or bench_region is None or self._place is None:
+        if unit_region is None or bench_region is None:
             return
         unit, bench = _crop(picture, unit_region), _crop(picture, bench_region)
         if self._timeline.trouble is None:
@@ -208,15 +212,18 @@ class LampCamera:
                 writer.add(time_s, unit, bench)
             except OSError as error:
                 self._timeline.trouble = f"the run folder takes no more: {error}"
-        asked = time_s > self._awaited_s
-        if self._place.look(time_s, picture, asked=asked) and asked:
-            with self._arrived:
-                self._told_s = time_s
-                if time_s > self._awaited_s:
-                    self._awaited_s = float("inf")
-                self._arrived.notify_all()
+        if self._watch is not None:
+            self._watch.offer(time_s, picture, asked=time_s > self._awaited_s)
         if self.on_frame is not None:
             self.on_frame(time_s, unit)
+
+    def _told(self, time_s: float) -> None:
+        """Nothing is left open by the picture of that time, which was asked for."""
+        with self._arrived:
+            self._told_s = max(self._told_s, time_s)
+            if time_s > self._awaited_s:
+                self._awaited_s = float("inf")
+            self._arrived.notify_all()
 
 
 def without_password(source: int | str) -> int | str:

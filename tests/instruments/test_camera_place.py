@@ -1,5 +1,8 @@
 """What is booked of a camera's place, over pictures of the virtual bench's table moved by known shifts."""
 
+import queue
+import threading
+
 import cv2
 import numpy as np
 import pytest
@@ -8,10 +11,11 @@ import hil.instruments.camera_place
 from hil.core.clock import Clock
 from hil.core.frames import Crops
 from hil.core.timeline import Timeline
-from hil.instruments.camera_place import MOST_TRIES, CameraPlace
+from hil.instruments.camera_place import MOST_TRIES, CameraPlace, PlaceWatch
 from hil.virtual.scene.picture import Picture
 
 DARK = (0.0, 0.0, 0.0)
+LIMIT_S = 10.0
 TABLE = Picture(3)
 STILL = TABLE.render(DARK, DARK, 1)
 BUMPED = cv2.warpAffine(STILL, np.array([[1.0, 0.0, 6.0], [0.0, 1.0, 0.0]]), (640, 480)).astype(np.uint8)
@@ -28,6 +32,7 @@ def place(timeline: Timeline, monkeypatch: pytest.MonkeyPatch) -> CameraPlace:
     """One that learns from any two pictures, without waiting."""
     monkeypatch.setattr(hil.instruments.camera_place, "SETTLED_REAL_S", 0.0)
     monkeypatch.setattr(hil.instruments.camera_place, "LEARN_EVERY_REAL_S", 0.0)
+    monkeypatch.setattr(hil.instruments.camera_place, "TIMES_LEARNING", 0.0)
     return CameraPlace(timeline, TABLE.regions["unit"], tuple(TABLE.regions.values()))
 
 
@@ -119,3 +124,27 @@ def test_unasked_it_is_looked_at_every_few_seconds_only(
     assert booked(timeline) == []
     shown(place, BUMPED, BUMPED)
     assert [kind for kind, _, _ in booked(timeline)] == ["moved"]
+
+
+def test_a_picture_is_looked_at_in_another_thread_and_those_that_come_meanwhile_are_not(place: CameraPlace) -> None:
+    """A look that takes long keeps no picture waiting; the next that is asked for is told once the first is over."""
+    looking, go_on, told = threading.Event(), threading.Event(), queue.Queue[float]()
+    looked_at: list[float] = []
+
+    def slowly(time_s: float, _picture: Crops, *, asked: bool) -> bool:
+        looked_at.append(time_s)
+        looking.set()
+        assert go_on.wait(LIMIT_S)
+        return asked
+
+    place.look = slowly  # type: ignore[method-assign]
+    watch = PlaceWatch(place, told.put)
+    watch.offer(1.0, STILL, asked=False)
+    assert looking.wait(LIMIT_S)
+    watch.offer(2.0, STILL, asked=True)
+    go_on.set()
+    while told.empty():  # as a camera's pictures come: one of them finds nobody busy
+        watch.offer(3.0, STILL, asked=True)
+    assert told.get(timeout=LIMIT_S) == 3.0
+    watch.close()
+    assert looked_at[:2] == [1.0, 3.0]
