@@ -15,7 +15,7 @@ from hil.core.timeline import Timeline
 from hil.lamp.doubt import NotTold
 from hil.lamp.place import SURELY_ALIKE, Place, Region, place_of
 
-EVERY_REAL_S, TIMES_ITS_COST = 1.0, 200.0  # and seldom enough to take no more than half a hundredth of a slow processor
+EVERY_REAL_S, TIMES_ITS_COST = 1.0, 600.0  # and so seldom that it costs a slow processor next to nothing
 SETTLED_REAL_S, LEARN_EVERY_REAL_S = 2.0, 0.25  # a camera that has just been opened may show something else first
 TIMES_LEARNING = 4.0  # what learning costs, until the next try
 END_REAL_S = 5.0
