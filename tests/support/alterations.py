@@ -200,11 +200,12 @@ def began_a_day_later(folder: Path) -> None:
 
 
 def say(folder: Path, leg: str, text: str) -> None:
-    """The console says one line more, in the middle of a leg."""
+    """The console says one line more, in the middle of a leg; nothing held the bench up, which might excuse the unit."""
     run = RunFolder(folder)
     window = next(record for record in run.read_info().legs if record.name == leg)
     said = Moment((window.begin_s + window.end_s) / 2.0, 0.04, "console", "line", {"text": text})
-    _write_moments(run, sorted((*run.read_moments(), said), key=lambda m: m.time_s))
+    moments = (moment for moment in run.read_moments() if not moment.is_("bench", "held up"))
+    _write_moments(run, sorted((*moments, said), key=lambda m: m.time_s))
 
 
 def tighten(folder: Path, limit: str, upper_s: float) -> None:

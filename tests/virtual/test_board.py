@@ -183,7 +183,11 @@ class Board:
 
     def chip(self) -> int:
         """Return a handle of the process that runs the firmware (of the kernel's pidfd kind), to be closed."""
-        (number,) = (one for one in self.children() if self._runs_firmware(one))
+        limit_s = time.monotonic() + LIMIT_S
+        while not (running := [one for one in self.children() if self._runs_firmware(one)]):
+            assert time.monotonic() < limit_s, "no process runs the firmware"
+            time.sleep(0.01)  # a process of another process: nothing to wait on
+        (number,) = running
         return os.pidfd_open(number)
 
     def standby(self) -> int:
