@@ -251,7 +251,9 @@ def test_the_packed_keeper_answers(tmp_path: Path) -> None:
         assert process.wait(LIMIT_S) == 0
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root can become somebody else")
+@pytest.mark.skipif(
+    os.geteuid() != 0 or not client.has_rights(), reason="only root with the three rights can become such a one"
+)
 def test_started_by_root_for_a_user_it_has_three_rights_and_no_way_to_others(tmp_path: Path) -> None:
     """The kernel's own word: /proc/PID/status, with the numbers of linux/capability.h (proc(5))."""
     keeper = tmp_path / "hil-keeper"

@@ -105,12 +105,13 @@ class Keeper:
 
 def _words() -> list[str]:
     """As a child, where this process may all that it may; else as installed, by `sudo`."""
-    if _has_rights():
+    if has_rights():
         return [sys.executable, "-I", "-m", SERVE]
     return ["sudo", "-n", str(INSTALLED)]
 
 
-def _has_rights() -> bool:
+def has_rights() -> bool:
+    """Whether this process has the keeper's three rights itself."""
     told = Path("/proc/self/status").read_text(encoding="ascii")
     effective = int(next(line for line in told.splitlines() if line.startswith("CapEff:")).split()[1], 16)
     return all(effective >> right & 1 for right in KEEPERS)
