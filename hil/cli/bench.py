@@ -14,11 +14,12 @@ from rich.table import Table
 from rich.text import Text
 
 from hil.cli.aim_picture import drawn_aim
-from hil.core.aim_file import AimFile, aim_file_of, read_aim, write_aim
+from hil.core.aim_file import AimFile, aim_file_of, read_aim
 from hil.core.bench_file import BenchFile, load_bench_file
-from hil.core.colours_file import colours_file_of, write_colours
+from hil.core.colours_file import colours_file_of
 from hil.core.errors import InputError
-from hil.core.qualified_file import qualified_file_of, write_qualified
+from hil.core.kept_file import write_kept
+from hil.core.qualified_file import qualified_file_of
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
 from hil.drive.bench.aim import Aim, aim_slots
@@ -35,7 +36,7 @@ from hil.lamp.aim import Aimed, NotAimed
 from hil.lamp.curve import CameraCurve
 from hil.lamp.gauge import GaugeStudy
 from hil.lamp.still import read_still
-from hil.virtual import DEMO_BENCH, bench_named
+from hil.virtual import bench_named
 
 bench_app = typer.Typer(no_args_is_help=True, help="What a bench is made of, and whether it is ready.")
 WORDS = {True: ("ready", "green"), False: ("not ready", "bold red"), None: ("not looked at", "dim")}
@@ -123,7 +124,7 @@ def _store(found: Aim, place: Path, file: BenchFile) -> bool:
     height, width = found.picture.shape[:2]
     unit, own = found.unit.region, found.bench.region
     curve = _curve_of(found, place)
-    write_aim(
+    write_kept(
         AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own, curve=curve), place
     )
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
@@ -190,7 +191,7 @@ def qualify(
     file = load_bench_file(bench) if bench else None
     found = qualify_lamp(runs)
     if bench is not None and file is not None:
-        write_qualified(finding(found, runs, file, now_text()[:10]), qualified_file_of(bench))
+        write_kept(finding(found, runs, file, now_text()[:10]), qualified_file_of(bench))
     told = f"{count(found.runs, 'run')}, {', '.join(found.colours)}, {count(found.trials, 'frame')} of each in each"
     typer.echo(f"Lamp camera: {told}.")
     for axis, study in zip(AXES, found.studies, strict=True):
@@ -226,16 +227,17 @@ def learn(
     path = bench_named(str(bench))
     bench_file = load_bench_file(path)
     colours = learn_colours(runs, bench_file)
-    place = into or colours_file_of(Path("virtual.toml") if path == DEMO_BENCH else path)
-    write_colours(colours, place)
+    place = into or colours_file_of(_beside(path, bench_file))
+    write_kept(colours, place)
     for word, seen in colours.colours.items():
         red, green = seen.share
         typer.echo(
             f"{word:6} {red:.3f} red, {green:.3f} green, {1 - red - green:.3f} blue; {count(seen.frames, 'frame')}"
         )
-    typer.echo(
-        f"Colours file: {place}. It counts for {printable(colours.product)}, as long as the camera keeps its settings."
-    )
+    counts = f"It counts for {printable(colours.product)}, as long as the camera keeps its settings."
+    if not bench_file.stays:
+        counts = "It does not count: this bench's camera is another one each time (a virtual bench stays by its seed)."
+    typer.echo(f"Colours file: {place}. {counts}")
 
 
 def _told(study: GaugeStudy) -> str:

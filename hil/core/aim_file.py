@@ -1,13 +1,12 @@
 """The aim file, beside a bench file: where its camera sees the lamps, as `hil bench aim` found them."""
 
-import json
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
-from hil.core.errors import InputError
+from hil.core.kept_file import read_kept
 from hil.core.toml_file import Strict
 
 Region = tuple[int, int, int, int]
@@ -45,21 +44,4 @@ def read_aim(path: Path) -> AimFile | None:
     Raises:
         InputError: it cannot be read.
     """
-    if not path.exists():
-        return None
-    try:
-        return AimFile.model_validate_json(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        told = str(error).splitlines()[0]
-        raise InputError(str(path), f"this aim file cannot be read: {told}.", "Aim anew: hil bench aim.") from error
-
-
-def write_aim(aim: AimFile, path: Path) -> None:
-    """Write one, in place of any other.
-
-    Raises:
-        OSError: it cannot be written.
-    """
-    new = path.with_name(f"{path.name}.new")
-    new.write_text(json.dumps(aim.model_dump(mode="json"), indent=2) + "\n", encoding="utf-8")
-    new.replace(path)
+    return read_kept(path, AimFile, "aim file", "Aim anew: hil bench aim.")

@@ -1,9 +1,8 @@
 """The colours file, beside a bench file: how its camera sees a product's colours, as `hil bench learn` found them."""
 
-import json
 from pathlib import Path
 
-from hil.core.errors import InputError
+from hil.core.kept_file import read_kept
 from hil.core.toml_file import Strict
 
 
@@ -35,21 +34,4 @@ def read_colours(path: Path) -> ColoursFile | None:
     Raises:
         InputError: it cannot be read.
     """
-    if not path.exists():
-        return None
-    try:
-        return ColoursFile.model_validate_json(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        told, remedy = str(error).splitlines()[0], "Learn anew: hil bench learn; or remove it."
-        raise InputError(str(path), f"this colours file cannot be read: {told}.", remedy) from error
-
-
-def write_colours(colours: ColoursFile, path: Path) -> None:
-    """Write one, in place of any other.
-
-    Raises:
-        OSError: it cannot be written.
-    """
-    new = path.with_name(f"{path.name}.new")
-    new.write_text(json.dumps(colours.model_dump(mode="json"), indent=2) + "\n", encoding="utf-8")
-    new.replace(path)
+    return read_kept(path, ColoursFile, "colours file", "Learn anew: hil bench learn; or remove it.")

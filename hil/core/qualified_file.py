@@ -1,11 +1,10 @@
 """The qualification file, beside a bench file: which looks of a lamp its camera cannot tell apart, by `hil bench qualify`."""
 
-import json
 from pathlib import Path
 
 from pydantic import Field, model_validator
 
-from hil.core.errors import InputError
+from hil.core.kept_file import read_kept
 from hil.core.toml_file import Strict
 
 Region = tuple[int, int, int, int]
@@ -61,22 +60,4 @@ def read_qualified(path: Path) -> QualifiedFile | None:
     Raises:
         InputError: it cannot be read.
     """
-    if not path.exists():
-        return None
-    try:
-        return QualifiedFile.model_validate_json(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        told = str(error).splitlines()[0]
-        problem = f"this qualification file cannot be read: {told}."
-        raise InputError(str(path), problem, "Qualify anew: hil bench qualify RUN RUN --bench FILE.") from error
-
-
-def write_qualified(found: QualifiedFile, path: Path) -> None:
-    """Write one, in place of any other.
-
-    Raises:
-        OSError: it cannot be written.
-    """
-    new = path.with_name(f"{path.name}.new")
-    new.write_text(json.dumps(found.model_dump(mode="json"), indent=2) + "\n", encoding="utf-8")
-    new.replace(path)
+    return read_kept(path, QualifiedFile, "qualification file", "Qualify anew: hil bench qualify RUN RUN --bench FILE.")

@@ -1,7 +1,6 @@
 """`hil bench check`: each instrument of the virtual bench tried by itself, and what is said of one that is not ready."""
 
 import json
-import shutil
 from pathlib import Path
 
 import cv2
@@ -12,8 +11,8 @@ from support.runs import Ended, hil
 
 from hil.core.bench_file import load_bench_file
 from hil.core.colours_file import read_colours
-from hil.core.qualified_file import Alike, LookTold, QualifiedFile, qualified_file_of, write_qualified
-from hil.virtual import DEMO_BENCH
+from hil.core.kept_file import write_kept
+from hil.core.qualified_file import Alike, LookTold, QualifiedFile, qualified_file_of
 from hil.virtual.scene.picture import Picture
 
 INSTRUMENTS = ("supply", "console", "air monitor", "access point", "probe", "flasher", "lamp camera")
@@ -117,7 +116,9 @@ def test_the_camera_s_curve_is_measured_and_kept(tmp_path: Path) -> None:
     assert curve is not None
     codes = np.arange(32, 200)
     ratio = np.array(curve)[codes] / (codes / 255.0) ** 1.6
-    assert ratio / np.median(ratio) == pytest.approx(1.0, abs=0.06)
+    off = np.abs(ratio / np.median(ratio) - 1.0)
+    assert off[codes < 180].max() < 0.06  # seen in four measurements: up to 0.03
+    assert off.max() < 0.12  # few exposures show the brightest codes; seen: up to 0.056
 
 
 def test_a_camera_that_takes_no_exposures_is_told_so(tmp_path: Path) -> None:
@@ -191,7 +192,7 @@ def test_runs_of_nothing_teach_nothing(tmp_path: Path) -> None:
 
 def test_what_a_camera_learns_lies_beside_the_bench_file(tmp_path: Path) -> None:
     recorded(tmp_path / "run")
-    shutil.copy(DEMO_BENCH, tmp_path / "bench.toml")
+    (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
     told = hil("bench", "learn", "run", "--bench", "bench.toml", cwd=tmp_path)
     assert told.code == 0, told.err
     assert "Colours file: bench.colours.json." in told.out
@@ -204,7 +205,7 @@ def test_a_product_that_this_bench_cannot_read_is_refused_before_anything_is_dri
     (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
     pair = Alike(one=LookTold(colour="blue"), other=LookTold(colour="green"), because="0.010 in u′v′")
     kept = QualifiedFile(day="2026-01-02", runs=("a", "b"), qualified=False, regions=(None, None), alike=(pair,))
-    write_qualified(kept, qualified_file_of(tmp_path / "bench.toml"))
+    write_kept(kept, qualified_file_of(tmp_path / "bench.toml"))
     ended = hil("accept", "--bench", "bench.toml", cwd=tmp_path)
     assert ended.code == 2, ended.out + ended.err
     assert "bench.qualified.json: this bench cannot tell blue and green apart" in ended.out + ended.err

@@ -4,9 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from hil.core.aim_file import AimFile, aim_file_of, read_aim, write_aim
+from hil.core.aim_file import AimFile, aim_file_of, read_aim
 from hil.core.bench_file import load_bench_file
 from hil.core.errors import InputError
+from hil.core.kept_file import write_kept
 
 AIM = AimFile(camera="/dev/video0", picture=(640, 480), unit_region=(10, 20, 40, 40), bench_region=(300, 20, 24, 24))
 DESK = 'name = "desk 1"\nkind = "desk"\n'
@@ -16,7 +17,7 @@ def test_it_is_read_as_written_and_counts_where_the_bench_file_leaves_the_places
     bench = tmp_path / "bench.toml"
     bench.write_text(DESK, encoding="utf-8")
     assert load_bench_file(bench).lamp_camera.unit_region is None
-    write_aim(AIM, aim_file_of(bench))
+    write_kept(AIM, aim_file_of(bench))
     assert aim_file_of(bench).name == "bench.aim.json"
     assert read_aim(aim_file_of(bench)) == AIM
     camera = load_bench_file(bench).lamp_camera
@@ -25,7 +26,7 @@ def test_it_is_read_as_written_and_counts_where_the_bench_file_leaves_the_places
 
 def test_of_virtual_benches_it_counts_for_one_whose_units_stay_where_they_lie(tmp_path: Path) -> None:
     bench = tmp_path / "bench.toml"
-    write_aim(AIM, aim_file_of(bench))
+    write_kept(AIM, aim_file_of(bench))
     virtual = 'name = "b"\nkind = "virtual"\n[virtual]\n'
     bench.write_text(virtual, encoding="utf-8")
     assert load_bench_file(bench).lamp_camera.unit_region is None
@@ -38,7 +39,7 @@ def test_the_camera_s_curve_counts_wherever_the_places_are_said(tmp_path: Path) 
     bench.write_text(
         DESK + "[lamp_camera]\nunit_region = [1, 2, 30, 30]\nbench_region = [5, 6, 30, 30]\n", encoding="utf-8"
     )
-    write_aim(AIM.model_copy(update={"curve": curve}), aim_file_of(bench))
+    write_kept(AIM.model_copy(update={"curve": curve}), aim_file_of(bench))
     camera = load_bench_file(bench).lamp_camera
     assert (camera.unit_region, camera.curve) == ((1, 2, 30, 30), curve)
 
@@ -54,7 +55,7 @@ def test_what_the_bench_file_says_comes_first(tmp_path: Path) -> None:
     bench.write_text(
         DESK + "[lamp_camera]\nunit_region = [1, 2, 30, 30]\nbench_region = [5, 6, 30, 30]\n", encoding="utf-8"
     )
-    write_aim(AIM, aim_file_of(bench))
+    write_kept(AIM, aim_file_of(bench))
     assert load_bench_file(bench).lamp_camera.unit_region == (1, 2, 30, 30)
 
 

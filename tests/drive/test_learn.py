@@ -8,8 +8,9 @@ from support.lamp_runs import CONNECTED_S, END_S, ON_S, PLAN, SETUP_S, recorded
 from support.records import Plan, line
 
 from hil.core.bench_file import load_bench_file
-from hil.core.colours_file import colours_file_of, read_colours, write_colours
+from hil.core.colours_file import colours_file_of, read_colours
 from hil.core.errors import InputError
+from hil.core.kept_file import write_kept
 from hil.core.product import load_product
 from hil.core.run_folder import RunFolder
 from hil.drive.bench.learn import colours_for, learn_colours
@@ -18,7 +19,8 @@ from hil.evidence.lamp import LampView
 from hil.evidence.window import Window
 from hil.virtual import DEMO_BENCH, DEMO_PRODUCT
 
-BENCH = load_bench_file(DEMO_BENCH)
+DRAWN_ANEW = load_bench_file(DEMO_BENCH)
+BENCH = DRAWN_ANEW.model_copy(update={"virtual": DRAWN_ANEW.virtual.model_copy(update={"seed": 7})})
 
 
 def stages_of(run: Path) -> list[str]:
@@ -42,7 +44,7 @@ def test_a_run_is_read_by_what_its_camera_had_learnt(tmp_path: Path) -> None:
     """A camera that sees so little green that its white is no white: unread before, told after."""
     unread = recorded(tmp_path / "run", tint=0.45)
     assert "starting" not in stages_of(unread)
-    write_colours(learn_colours([unread], BENCH), RunFolder(unread).colours_file)
+    write_kept(learn_colours([unread], BENCH), RunFolder(unread).colours_file)
     assert stages_of(unread) == ["dark", "starting", "setup", "connected"]
 
 
@@ -56,9 +58,10 @@ def test_what_was_learnt_counts_for_its_product_and_its_camera(tmp_path: Path) -
     learnt = learn_colours([recorded(tmp_path / "run")], BENCH)
     product, bench_path = load_product(DEMO_PRODUCT), tmp_path / "bench.toml"
     assert colours_for(BENCH, bench_path, product) is None
-    write_colours(learnt, colours_file_of(bench_path))
+    write_kept(learnt, colours_file_of(bench_path))
     assert colours_for(BENCH, bench_path, product) == learnt
     assert colours_for(BENCH, bench_path, product.model_copy(update={"name": "Another"})) is None
+    assert colours_for(DRAWN_ANEW, bench_path, product) is None
     another = BENCH.model_copy(update={"lamp_camera": BENCH.lamp_camera.model_copy(update={"source": "/dev/video7"})})
     with pytest.raises(InputError, match="the bench has /dev/video7"):
         colours_for(another, bench_path, product)

@@ -6,8 +6,9 @@ import pytest
 
 from hil.core.bench_file import BenchFile
 from hil.core.errors import InputError
+from hil.core.kept_file import write_kept
 from hil.core.product import Product, load_product
-from hil.core.qualified_file import Alike, LookTold, QualifiedFile, qualified_file_of, read_qualified, write_qualified
+from hil.core.qualified_file import Alike, LookTold, QualifiedFile, qualified_file_of, read_qualified
 from hil.drive.bench.tellable import refuse_untellable
 from hil.virtual import DEMO_PRODUCT
 
@@ -36,7 +37,7 @@ def with_lamps(**lamps: dict[str, object]) -> Product:
 
 def refused(product: Product, finding: QualifiedFile, folder: Path) -> str:
     bench = folder / "bench.toml"
-    write_qualified(finding, qualified_file_of(bench))
+    write_kept(finding, qualified_file_of(bench))
     try:
         refuse_untellable(product, BENCH, bench)
     except InputError as error:

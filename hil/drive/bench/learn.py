@@ -67,14 +67,14 @@ def _all_part(learnt: dict[str, LearntColour]) -> None:
 
 
 def colours_for(bench_file: BenchFile, bench_path: Path, product: Product) -> ColoursFile | None:
-    """What this bench's camera has learnt of a product; None where it has learnt nothing.
+    """What this bench's camera has learnt of a product; None where it has learnt nothing, or is drawn anew each time.
 
     Raises:
         InputError: it learnt with another camera, or the file cannot be read.
     """
     place = colours_file_of(bench_path)
     colours = read_colours(place)
-    if colours is None or colours.product != product.name:
+    if colours is None or colours.product != product.name or not bench_file.stays:
         return None
     camera = str(bench_file.lamp_camera.source)
     if colours.camera != camera:
