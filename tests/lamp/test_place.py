@@ -1,6 +1,7 @@
 """Whether a camera was moved, held against pictures of the virtual bench's table moved by known shifts (OpenCV)."""
 
 import warnings
+from functools import cache
 
 import cv2
 import numpy as np
@@ -31,6 +32,12 @@ def moved(picture: Crops, across: float, down: float) -> Crops:
     return cv2.warpAffine(picture, np.array([[1.0, 0.0, across], [0.0, 1.0, down]]), (width, height)).astype(np.uint8)
 
 
+@cache
+def table_of(seed: int) -> Picture:
+    return Picture(seed)
+
+
+@cache
 def learned(table: Picture) -> Place:
     place = place_of(through_jpeg(table.render(DARK, DARK, 1)), table.regions["unit"], list(table.regions.values()))
     assert isinstance(place, Place)
@@ -43,7 +50,7 @@ def learned(table: Picture) -> Place:
 def test_a_camera_that_stands_still_stands_still_whatever_shines(
     seed: int, lamps: tuple[tuple[float, float, float], tuple[float, float, float]], room: float
 ) -> None:
-    table = Picture(seed)
+    table = table_of(seed)
     seen = np.clip(table.render(*lamps, 77).astype(float) * room, 0, 255).astype(np.uint8)
     shift_px = learned(table).shift_px(through_jpeg(seen))
     assert not isinstance(shift_px, NotTold)
@@ -53,7 +60,7 @@ def test_a_camera_that_stands_still_stands_still_whatever_shines(
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("by", [(1.5, 0.0), (-1.5, 1.5), (0.0, 3.5), (8.0, -6.0), (-20.0, 15.0), (30.0, 25.0)])
 def test_a_shift_is_told_to_a_part_of_a_pixel(seed: int, by: tuple[float, float]) -> None:
-    table = Picture(seed)
+    table = table_of(seed)
     place = learned(table)
     shift_px = place.shift_px(through_jpeg(moved(table.render(GREEN, WHITE, 9), *by)))
     assert shift_px == pytest.approx(np.hypot(*by), abs=0.3)
@@ -61,7 +68,7 @@ def test_a_shift_is_told_to_a_part_of_a_pixel(seed: int, by: tuple[float, float]
 
 
 def test_less_than_a_pixel_is_no_shift() -> None:
-    table = Picture(2)
+    table = table_of(2)
     place = learned(table)
     shift_px = place.shift_px(through_jpeg(moved(table.render(WHITE, DARK, 9), 0.5, -0.4)))
     assert not isinstance(shift_px, NotTold)
@@ -70,7 +77,7 @@ def test_less_than_a_pixel_is_no_shift() -> None:
 
 @pytest.mark.parametrize("what", ["a covered lens", "a hand", "all white", "another bench", "turned"])
 def test_where_nothing_is_alike_nothing_is_told(what: str) -> None:
-    table = Picture(3)
+    table = table_of(3)
     seen = table.render(DARK, DARK, 9).copy()
     if what == "a covered lens":
         seen = table.black(9)
@@ -80,7 +87,7 @@ def test_where_nothing_is_alike_nothing_is_told(what: str) -> None:
     elif what == "all white":
         seen[:] = 255
     elif what == "another bench":
-        seen = Picture(4).render(DARK, DARK, 9)[::-1]
+        seen = table_of(4).render(DARK, DARK, 9)[::-1]
     else:
         height, width = seen.shape[:2]
         seen = cv2.warpAffine(seen, cv2.getRotationMatrix2D((width / 2, height / 2), 25.0, 1.0), (width, height))
@@ -95,7 +102,7 @@ def lit_otherwise(picture: Crops, times: Floats) -> Crops:
 
 @pytest.mark.parametrize("times", [0.3, 2.5, 6.0])
 def test_a_room_light_that_goes_on_or_off_is_told_as_such(times: float) -> None:
-    table = Picture(3)
+    table = table_of(3)
     told = learned(table).shift_px(
         through_jpeg(lit_otherwise(table.render(GREEN, DARK, 9), np.full((480, 640), times)))
     )
@@ -105,7 +112,7 @@ def test_a_room_light_that_goes_on_or_off_is_told_as_such(times: float) -> None:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_torch_over_the_board_is_told_as_such(seed: int) -> None:
-    table = Picture(seed)
+    table = table_of(seed)
     x, y, width, height = table.regions["unit"]
     down, across = np.mgrid[0:480, 0:640]
     spot = np.exp(-((across - x - width / 2) ** 2 + (down - y - height / 2) ** 2) / 2.0 / 100.0**2)
@@ -114,7 +121,7 @@ def test_a_torch_over_the_board_is_told_as_such(seed: int) -> None:
 
 
 def test_a_film_on_a_screen_beside_the_board_is_told_where_it_counts() -> None:
-    table, chance = Picture(2), np.random.default_rng(4)
+    table, chance = table_of(2), np.random.default_rng(4)
     place = learned(table)
     for scene in range(20):
         tint = 1.0 + chance.uniform(0.0, 1.0, 3) * chance.choice([0.1, 4.0])
@@ -128,7 +135,7 @@ def test_a_film_on_a_screen_beside_the_board_is_told_where_it_counts() -> None:
 @pytest.mark.parametrize("width_px", [60, 90])
 @pytest.mark.parametrize("degrees", [20, 110, 200, 290])
 def test_a_finger_on_the_lamp_is_told_as_such(seed: int, width_px: int, degrees: int) -> None:
-    table = Picture(seed)
+    table = table_of(seed)
     x, y, width, height = table.regions["unit"]
     down, across = np.mgrid[0:480, 0:640]
     cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
@@ -142,7 +149,7 @@ def test_a_finger_on_the_lamp_is_told_as_such(seed: int, width_px: int, degrees:
 
 def test_in_a_dark_room_no_place_is_known() -> None:
     """There the lamp itself lights what lies around it."""
-    table = Picture(3)
+    table = table_of(3)
     dark = lit_otherwise(table.render(DARK, DARK, 1), np.full((480, 640), 0.05))
     told = place_of(dark, table.regions["unit"], list(table.regions.values()))
     assert isinstance(told, NotTold)
@@ -151,7 +158,7 @@ def test_in_a_dark_room_no_place_is_known() -> None:
 
 def test_a_torn_picture_is_not_taken_for_a_move_of_all_of_it() -> None:
     """Its lower half slipped to the side, as a JPEG that lost a block is decoded."""
-    table = Picture(1)
+    table = table_of(1)
     place = learned(table)
     seen = table.render(GREEN, DARK, 9).copy()
     row = place.window[1] + place.window[3] // 2
@@ -175,7 +182,7 @@ def test_a_picture_that_is_hardly_larger_than_the_lamp_tells_of_no_place() -> No
 
 
 def test_a_lamp_at_the_picture_s_edge_has_a_place_too() -> None:
-    table = Picture(5)
+    table = table_of(5)
     picture = table.render(DARK, DARK, 1)
     region = (0, 0, 40, 40)
     place = place_of(picture, region, [region])
