@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hil.lamp.focus import softness_px
-from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Crops
+from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Crops, strongest_codes
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
 Planes = npt.NDArray[np.float32]
@@ -141,9 +141,9 @@ def _meet(one: Region, other: Region) -> bool:
 
 def _bright_end(pictures: Crops) -> Planes:
     """The brightest channel of each pixel in linear light, at the bright end of some pictures."""
-    strongest: Planes = SRGB_DECODE[pictures.max(axis=3)]
+    strongest = strongest_codes(pictures)
     at = max(0, round(BRIGHT_END * len(strongest)) - 1)
-    bright: Planes = np.partition(strongest, at, axis=0)[at]
+    bright: Planes = SRGB_DECODE[np.partition(strongest, at, axis=0)[at]]
     return bright
 
 

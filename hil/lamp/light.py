@@ -49,6 +49,11 @@ def _decode_table() -> Planes:
 SRGB_DECODE = _decode_table()  # 8-bit code → linear light 0..1; IEC 61966-2-1
 
 
+def strongest_codes(pictures: Crops) -> Crops:
+    """The greatest of the three channels of each pixel: `max(axis=-1)`, in a fraction of its time."""
+    return np.maximum(np.maximum(pictures[..., 0], pictures[..., 1]), pictures[..., 2])
+
+
 @dataclass(frozen=True, slots=True)
 class DarkReference:
     """What the lamp's region looks like with the lamp dark.

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hil.lamp.doubt import NotTold
-from hil.lamp.light import LIT_LEAST, SRGB_DECODE
+from hil.lamp.light import LIT_LEAST, SRGB_DECODE, strongest_codes
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
 Planes = npt.NDArray[np.float32]
@@ -163,8 +163,7 @@ def _tiles(plane: Planes) -> Planes:
 
 
 def _light(picture: Picture) -> Planes:
-    brightest = np.maximum(np.maximum(picture[..., 0], picture[..., 1]), picture[..., 2])  # quicker than `max(axis=2)`
-    return _tiles(SRGB_DECODE[brightest])
+    return _tiles(SRGB_DECODE[strongest_codes(picture)])
 
 
 def _outlines(picture: Picture) -> Planes:

@@ -5,6 +5,7 @@ The pictures are made here, apart from the virtual bench's own; those are looked
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -29,6 +30,7 @@ class Lamp:
     glow: float = 0.4
 
 
+@cache
 def light_of(lamp: Lamp) -> np.ndarray:
     """Linear light of a lit lamp, shape (h, w, 3)."""
     y, x = np.mgrid[:HEIGHT, :WIDTH]
