@@ -33,7 +33,8 @@ setup() {
     [ -e "$stamp" ] && return
     echo "Setting up in $venv (once) …"
     [ -x "$venv/bin/python" ] || make_venv || return 1
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --editable "$what" || {
+    # Compiling all that is installed would take longer than installing it: Python compiles what is used, when it is.
+    "$venv/bin/python" -m pip install --quiet --no-compile --disable-pip-version-check --editable "$what" || {
         echo "ci: the installation failed; its words are above." >&2
         return 1
     }
