@@ -209,14 +209,20 @@ def measure_time(desk: Desk) -> None:
     )
     _, jpeg = cv2.imencode(".jpg", picture)
     frames = 90
+    crops = np.empty((8, frames, 40, 40, 3), np.uint8)
     begin_s = time.process_time()
-    decoded = [cv2.imdecode(jpeg, cv2.IMREAD_COLOR) for _ in range(frames)]
+    for frame in range(frames):  # as a camera's frames come: of each nothing is kept but the lamps' regions
+        decoded = cv2.imdecode(jpeg, cv2.IMREAD_COLOR)
+        assert decoded is not None
+        for lamp in range(8):
+            crops[lamp, frame] = decoded[100:140, 100 * lamp : 100 * lamp + 40]
+    decoded_s = time.process_time() - begin_s
     for lamp in range(8):
-        crops = np.stack([one[100:140, 100 * lamp : 100 * lamp + 40] for one in decoded if one is not None])
-        colour_words(read_light(crops.astype(np.uint8), reference))
+        colour_words(read_light(crops[lamp], reference))
     spent_s = time.process_time() - begin_s
     print(
-        f"  eight lamps of 1920 × 1080 JPEGs, 30 a second, decoding included: {spent_s / (frames / 30):.2f} of one core."
+        f"  eight lamps of 1920 × 1080 JPEGs, 30 a second, decoding included: {spent_s / (frames / 30):.2f} of one core, "
+        f"{decoded_s / (frames / 30):.2f} of it to decode."
     )
 
 

@@ -10,6 +10,7 @@ with a name. Crops are BGR, as OpenCV gives them, shape (n, h, w, 3), uint8.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -176,10 +177,9 @@ def read_light(crops: Crops | Sequence[Crops], dark: DarkReference) -> LampLight
     stack = crop_stack(crops)
     if len(stack) and stack.shape[1:] != dark.linear.shape:
         raise ValueError(f"crops are {stack.shape[1:]}, the dark reference {dark.linear.shape}: cut the same region.")
-    steady = _never_blown(stack, dark)
-    parts = [
-        _read_chunk(stack[at : at + CHUNK_FRAMES], dark, steady) for at in range(0, max(1, len(stack)), CHUNK_FRAMES)
-    ]
+    chunks = [_planes(stack[at : at + CHUNK_FRAMES]) for at in range(0, max(1, len(stack)), CHUNK_FRAMES)]
+    steady = _never_blown([codes.max(axis=0) >= SATURATED_CODE for codes in chunks], dark)
+    parts = [_read_chunk(codes, dark, steady) for codes in chunks]
     return LampLight(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
@@ -199,12 +199,25 @@ def colour_words(light: LampLight, learnt: Learnt = NOTHING_LEARNT) -> list[str]
     return [word if lit else dark for word, dark, lit in seen]
 
 
-def _never_blown(stack: Crops, dark: DarkReference) -> Bools:
-    """Find the pixels whose codes follow the light in every frame (frames wholly white left aside)."""
-    blown: Bools = np.any(stack >= SATURATED_CODE, axis=3)
-    normal = blown.mean(axis=(1, 2)) < 0.9
-    steady: Bools = ~np.any(blown[normal], axis=0) & ~dark.blown
+def _planes(stack: Crops) -> Crops:
+    """Part crops, shape (n, h, w, 3), by channel, red first: shape (3, n, h, w)."""
+    return np.ascontiguousarray(np.moveaxis(stack, 3, 0)[::-1])
+
+
+def _never_blown(chunks: list[Bools], dark: DarkReference) -> Bools:
+    """Find the pixels whose codes follow the light in every frame but those wholly white, of what is blown out in each."""
+    steady = ~dark.blown
+    for blown in chunks:
+        normal = _counted(blown) < 0.9 * steady.size
+        steady &= ~np.any(blown[normal], axis=0)
     return steady if steady.mean() >= 0.05 else np.ones_like(steady)
+
+
+def _counted(masks: Bools) -> Floats:
+    """Count the pixels of masks, shape (n, h, w): shape (n,)."""
+    flat = masks.reshape(len(masks), masks.shape[1] * masks.shape[2])
+    count: Floats = np.add.reduce(flat, axis=1, dtype=np.uint32).astype(np.float64)
+    return count
 
 
 def _grown(mask: Bools) -> Bools:
@@ -218,33 +231,41 @@ def _grown(mask: Bools) -> Bools:
     return grown
 
 
-def _read_chunk(stack: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools, Floats, *tuple[Floats, ...], Bools]:
-    codes = np.ascontiguousarray(np.moveaxis(stack, 3, 0)[::-1])  # planes, red first: (3, n, h, w)
-    linear = np.take(dark.curve, codes)
+def _read_chunk(codes: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools, Floats, *tuple[Floats, ...], Bools]:
+    linear = _looked_up(dark.curve, codes)
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
     light = linear - ambient
     strongest, noise = light.max(axis=0), _dark_noise(dark)
     use = ~_grown((codes.max(axis=0) >= SATURATED_CODE) | dark.blown)
     use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
-    count = use.sum(axis=(1, 2))
-    weight = np.where(use, np.maximum(strongest, 0.0) ** BRIGHTER_COUNTS, 0.0)
+    count = _counted(use)
+    weight = np.maximum(strongest, 0.0) ** BRIGHTER_COUNTS * use
     weight /= np.where(count >= FEWEST_PIXELS, weight.sum(axis=(1, 2)), np.nan)[:, None, None]
     mean_rgb = _summed(light, weight)
-    drift = AMBIENT_DRIFT * _summed(np.broadcast_to(ambient, light.shape), weight)
-    variance = dark.noise_codes**2 * _summed(np.take(dark.slope**2, codes), weight**2)
+    drift = AMBIENT_DRIFT * _summed(ambient, weight)
+    variance = dark.noise_codes**2 * _summed(_looked_up(dark.slope**2, codes), weight**2)
     covariance = np.einsum("ni,ij->nij", variance, np.eye(3)) + drift[:, :, None] * drift[:, None, :]
     positive = np.where(mean_rgb > 0.0, mean_rgb, np.where(np.isnan(mean_rgb), np.nan, 0.0))
     lit, plausible = _lit_or_dark(linear, strongest, dark, noise)
-    plausible &= ~lit | _in_the_middle(strongest)
-    luminance = luminance_of(_summed(light, np.broadcast_to(steady, use.shape)) / steady.sum())
+    plausible[lit] &= _in_the_middle(strongest[lit])
+    luminance = luminance_of(_summed(light, steady[None]) / steady.sum())
     uv, uv_covariance = uv_of_rgb(positive), uv_spread(positive, covariance)
     return lit, luminance, mean_rgb, covariance, uv, uv_covariance, count / steady.size, plausible
 
 
 def _summed(planes: Planes, weight: Planes | Bools) -> Floats:
-    """Sum planes, shape (3, n, h, w), over pixels by their weights: shape (n, 3)."""
-    total: Floats = np.einsum("cnhw,nhw->nc", planes, weight.astype(np.float32, copy=False)).astype(np.float64)
+    """Sum planes, shape (3, n, h, w), over pixels by their weights, shape (n, h, w): shape (n, 3); either n may be 1."""
+    pixels = planes.shape[2] * planes.shape[3]
+    by_pixel = weight.astype(np.float32, copy=False).reshape(len(weight), pixels)
+    total: Floats = np.vecdot(planes.reshape(3, planes.shape[1], pixels), by_pixel).T.astype(np.float64)
     return total
+
+
+def _looked_up(table: Planes, codes: Crops) -> Planes:
+    """Look codes up in a table of 256; NumPy's own indexing takes twice as long."""
+    if not codes.size:
+        return np.zeros(codes.shape, np.float32)
+    return np.asarray(cv2.LUT(codes.reshape(-1, codes.shape[3]), table), dtype=np.float32).reshape(codes.shape)
 
 
 def _dark_noise(dark: DarkReference) -> Planes:
@@ -303,5 +324,8 @@ def _brightest_part(over: Planes) -> Bools:
     """Say for each frame, shape (n, h, w), whether the mean of its brightest part is above zero."""
     flat = over.reshape(len(over), over.shape[1] * over.shape[2])
     count = max(4, int(BRIGHTEST_SHARE * flat.shape[1]))
-    top: Bools = np.partition(flat, flat.shape[1] - count, axis=1)[:, -count:].mean(axis=1) > 0.0
+    above = _counted(over > 0.0)
+    top = above >= count
+    between = ~top & (above > 0.0)  # of all others the brightest part lies on one side, which takes no ordering
+    top[between] = np.partition(flat[between], flat.shape[1] - count, axis=1)[:, -count:].mean(axis=1) > 0.0
     return top

@@ -5,8 +5,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import scipy.ndimage
 
-from hil.lamp import OFF, UNRECOGNISED, LampLight, colour_words, dark_reference, read_light
+from hil.lamp import OFF, UNRECOGNISED, DarkReference, LampLight, colour_words, dark_reference, read_light
 from hil.lamp.colour import uv_of_rgb
 from hil.lamp.doubt import Floats
 from hil.lamp.light import SRGB_DECODE, Crops
@@ -43,6 +44,40 @@ def test_colours_are_read_whatever_the_camera_and_the_ambient_light(
     leaky_by_daylight = ambient > 0.1 and leak != "none"  # then blue may be in doubt
     assert set(colour_words(light)) <= {word, *([UNRECOGNISED] if leaky_by_daylight and word == "blue" else [])}
     assert ((light.usable > 0.02) & (light.usable < 0.95)).all()
+
+
+def frame_by_frame(crops: Crops, dark: DarkReference) -> tuple[Floats, Floats, Floats]:
+    """Colour, luminance and usable share as the module's head says them, one frame after the other and in double precision."""
+    blown = (crops >= 250).any(axis=3) | dark.blown
+    steady = ~blown.any(axis=0)
+    noise = dark.noise_codes * np.interp(dark.linear.max(axis=2), dark.curve, np.gradient(dark.curve))
+    told: list[tuple[Floats, float, float]] = []
+    for crop, gone in zip(crops, blown, strict=True):
+        light = dark.curve.astype(np.float64)[crop[..., ::-1]] - dark.linear
+        strongest = light.max(axis=2)
+        use = ~scipy.ndimage.binary_dilation(gone, np.ones((3, 3)))
+        use &= strongest > 4.0 * noise + 0.5 * dark.linear.max(axis=2)
+        colour_seen = np.average(light[use], axis=0, weights=strongest[use] ** 2)
+        told.append((colour_seen, float(light[steady].mean(axis=0) @ (0.2126, 0.7152, 0.0722)), float(use.mean())))
+    colours, luminances, usable = zip(*told, strict=True)
+    return np.array(colours), np.array(luminances), np.array(usable)
+
+
+@pytest.mark.parametrize("word", ["red", "amber", "white"])
+@pytest.mark.parametrize("ambient", [0.0, 0.15])
+def test_a_stack_is_read_as_its_frames_are_one_by_one(lab: SimpleNamespace, word: str, ambient: float) -> None:
+    """More frames than are read at once, from dim to bright; scipy.ndimage grows what is blown out."""
+    camera = lab.Camera(ambient=ambient, seed=6)
+    crops = np.concatenate([camera.of(word, 50, brightness) for brightness in (1.0, 0.5, 0.25)])
+    dark = dark_reference(camera.dark())
+    light, (colours, luminances, usable) = read_light(crops, dark), frame_by_frame(crops, dark)
+    np.testing.assert_allclose(light.rgb_linear, colours, rtol=2e-5, atol=1e-7)
+    np.testing.assert_allclose(light.luminance, luminances, rtol=2e-4, atol=1e-6)
+    np.testing.assert_array_equal(light.usable, usable)
+    for at in (0, 60, 149):
+        alone = read_light(crops[at : at + 1], dark)
+        assert (light.lit[at], light.plausible[at]) == (alone.lit[0], alone.plausible[0])
+        np.testing.assert_allclose(light.rgb_covariance[at], alone.rgb_covariance[0], rtol=1e-4)
 
 
 @pytest.mark.parametrize("leak", LEAK_NAMES)
