@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from hil.cli.aim_picture import drawn_aim
-from hil.core.aim_file import AimFile, aim_file_of, read_aim
+from hil.core.aim_file import AimFile, aim_file_of, dark_picture_of, read_aim
 from hil.core.bench_file import BenchFile, load_bench_file
 from hil.core.colours_file import colours_file_of
 from hil.core.errors import InputError
@@ -124,9 +124,17 @@ def _store(found: Aim, place: Path, file: BenchFile) -> bool:
     height, width = found.picture.shape[:2]
     unit, own = found.unit.region, found.bench.region
     curve = _curve_of(found, place)
-    write_kept(
-        AimFile(camera=found.camera, picture=(width, height), unit_region=unit, bench_region=own, curve=curve), place
+    dark = dark_picture_of(place)
+    cv2.imwrite(str(dark), found.dark_picture)
+    aimed = AimFile(
+        camera=found.camera,
+        picture=(width, height),
+        unit_region=unit,
+        bench_region=own,
+        curve=curve,
+        dark_picture=dark.name,
     )
+    write_kept(aimed, place)
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
     counts = "It counts where the bench file leaves these two out."
     if not file.stays:

@@ -24,18 +24,28 @@ Curve = Annotated[tuple[float, ...], Field(min_length=CODES, max_length=CODES), 
 
 
 class AimFile(Strict):
-    """Regions as x, y, width, height in pixels of a picture of that size; the camera's curve, where it was measured."""
+    """Regions as x, y, width, height in pixels of a picture of that size; the camera's curve, where it was measured.
+
+    `dark_picture`: the name of the file beside it with what the camera saw, all lamps dark: a run holds its own first look
+    against it.
+    """
 
     camera: str
     picture: tuple[int, int]
     unit_region: Region
     bench_region: Region
     curve: Curve | None = None
+    dark_picture: str | None = None
 
 
 def aim_file_of(bench_path: Path) -> Path:
     """Where the aim file of a bench file is."""
     return bench_path.with_suffix(".aim.json")
+
+
+def dark_picture_of(aim_path: Path) -> Path:
+    """Where the dark picture of an aim file is."""
+    return aim_path.with_suffix(".dark.png")
 
 
 def read_aim(path: Path) -> AimFile | None:

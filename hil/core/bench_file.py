@@ -52,7 +52,8 @@ class LampCamera(Strict):
 
     A device is asked for the `pixel_format`, as four letters of V4L2: `MJPG` is the quicker one of most. At most
     `frame_rate` frames a second are looked at: a slow host wants fewer than come. The `curve` is how its codes follow the light,
-    as `hil bench aim --linearity` measures it; left out, that of sRGB.
+    as `hil bench aim --linearity` measures it; left out, that of sRGB. The `dark_picture` is what it saw when it was aimed, with
+    the lamps dark: a run in which it sees them elsewhere is told nothing by it.
     """
 
     source: int | str | None = None
@@ -61,6 +62,7 @@ class LampCamera(Strict):
     unit_region: tuple[int, int, int, int] | None = None
     bench_region: tuple[int, int, int, int] | None = None
     curve: Curve | None = None
+    dark_picture: Path | None = None
 
 
 class AirMonitorPlace(Strict):
@@ -279,4 +281,5 @@ def load_bench_file(path: Path) -> BenchFile:
     changes: dict[str, object] = {"curve": given.curve or aim.curve}
     if not given.unit_region and not given.bench_region:
         changes |= {"unit_region": aim.unit_region, "bench_region": aim.bench_region}
+        changes |= {"dark_picture": path.parent / aim.dark_picture} if aim.dark_picture else {}
     return file.model_copy(update={"lamp_camera": given.model_copy(update=changes)})

@@ -14,12 +14,20 @@ def whole_run(record: Record) -> Window:
 
 
 def measured_camera(window: Window) -> str:
-    """What the run itself says of the camera: how many frames, what timed them, and its delay in unit seconds."""
+    """What the run itself says of the camera: frames, what timed them, its delay in unit seconds, what it cannot tell."""
     delay = LampView(window).delay
     told = f"delay {delay.offset_s:.3f} ± {delay.doubt_s:.3f} s by the bench's own lamp" if delay else "delay not told"
     started = next(iter(window.all("camera", "started")), None)
     timed = f" timed by {started.text('timed_by')}" if started is not None and started.text("timed_by") else ""
-    return f"{len(window.record.frames())} frames{timed}, {told}"
+    return f"{len(window.record.frames())} frames{timed}, {told}{_place_untold(window)}"
+
+
+def _place_untold(window: Window) -> str:
+    """Why nobody can say whether the camera stood where it should; empty where somebody can."""
+    for kind, when in (("place unknown", "meanwhile"), ("aim unknown", "since it was aimed")):
+        for moment in window.all("camera", kind):
+            return f"; whether it was moved {when} cannot be told: {moment.text('why')}"
+    return ""
 
 
 def chip_witnessed(window: Window) -> str:

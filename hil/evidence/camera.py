@@ -31,6 +31,7 @@ from hil.lamp import (
 from hil.lamp.light import SRGB_DECODE
 
 DARK_FRAMES = 60
+AIM_ANEW = "aim it anew (hil bench aim)"
 SETTLE_S = 0.8  # so near to a switching of the supply no frame counts as dark; more than any camera's delay
 
 
@@ -107,8 +108,10 @@ def _away(record: Record) -> Iterator[Asleep]:
             yield Asleep(since_s, moment.time_s, why=why)
             since_s = inf
         else:
-            since_s = min(since_s, moment.number("since_s", moment.time_s))
+            since_aim = moment.data.get("since_aim") is True
+            since_s = -inf if since_aim else min(since_s, moment.number("since_s", moment.time_s))
             moved = f"it or the board was moved by {moment.number('by_px'):.0f} pixels"
+            moved += f" since it was aimed: {AIM_ANEW}" if since_aim else ""
             why = moved if moment.kind == "moved" else moment.text("why")
     if since_s < inf:
         yield Asleep(since_s, inf, woke=False, why=why)

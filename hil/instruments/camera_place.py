@@ -2,6 +2,10 @@
 
 Books when it does no more, as `moved` or `hidden`, with the time at which it last did (`since_s`), and when it does again,
 as `in place`. What a single picture says is believed only once the next says it too: one may be torn.
+
+Where a picture is at hand by which the camera was aimed, the run's first look is held against it, once. A camera moved since then
+is `moved` for the whole run, and looked at no more; where that cannot be told, `aim unknown` is booked, and the run goes on. What
+lies around the bench's own lamp stays where it was while units come and go: then it is the board that lies a little otherwise.
 """
 
 import threading
@@ -20,15 +24,18 @@ SETTLED_REAL_S, LEARN_EVERY_REAL_S = 2.0, 0.25  # a camera that has just been op
 TIMES_LEARNING = 4.0  # what learning costs, until the next try
 END_REAL_S = 5.0
 MOST_TRIES = 20  # pictures to learn the place from, until one is like those of the next two seconds
+BOARD_SHARE = 0.1  # of the region's shorter side: aim left more than that about the lamp's glow
 State = Literal["in place", "moved", "hidden"]
 
 
 class CameraPlace:
     """Watches the surroundings of one lamp. Not safe for several threads."""
 
-    def __init__(self, timeline: Timeline, region: Region, lamps: tuple[Region, ...]) -> None:
-        """Name the lamp's region, and those of all lamps in the picture."""
-        self._timeline, self._region, self._lamps = timeline, region, lamps
+    def __init__(
+        self, timeline: Timeline, region: Region, lamps: tuple[Region, ...], aimed_by: Crops | None = None
+    ) -> None:
+        """Name the lamp's region, and those of all lamps in the picture; give that by which they were found, where it is kept."""
+        self._timeline, self._region, self._lamps, self._aimed_by = timeline, region, lamps, aimed_by
         self._place: Place | None = None
         self._known = False
         self._tries_left, self._learned_real_s = MOST_TRIES, 0.0
@@ -44,7 +51,7 @@ class CameraPlace:
                 self._learn(time_s, picture)
                 took_real_s = time.monotonic() - begun_real_s
                 self._next_real_s = begun_real_s + max(LEARN_EVERY_REAL_S, TIMES_LEARNING * took_real_s)
-            return True
+            return self._aimed_by is None
         if self._place is None or not (asked or self._seen != self._booked or time.monotonic() >= self._next_real_s):
             return True
         begun_real_s = time.monotonic()
@@ -65,6 +72,8 @@ class CameraPlace:
         if self._place is not None and isinstance(shift_px, float) and shift_px <= self._place.most_px:
             self._known = time.monotonic() - self._learned_real_s >= SETTLED_REAL_S
             self._in_place_s = time_s
+            if self._known:
+                self._hold_against_aim(time_s, picture)
             return
         place = place_of(picture, self._region, self._lamps)
         self._place = None if isinstance(place, NotTold) else place
@@ -73,6 +82,26 @@ class CameraPlace:
         if not self._tries_left:
             why = place.reason if isinstance(place, NotTold) else "its pictures are not like each other"
             self._timeline.add("camera", "place unknown", time_s=time_s, why=why)
+            self._aimed_by = None
+
+    def _hold_against_aim(self, time_s: float, picture: Crops) -> None:
+        aimed_by, self._aimed_by = self._aimed_by, None
+        if aimed_by is None:
+            return
+        shift_px, most_px = self._since_aim(aimed_by, picture, self._region)
+        if isinstance(shift_px, NotTold):
+            self._timeline.add("camera", "aim unknown", time_s=time_s, why=shift_px.reason)
+            return
+        others = [self._since_aim(aimed_by, picture, lamp) for lamp in self._lamps if lamp != self._region]
+        stays = [not isinstance(other_px, NotTold) and other_px <= bound_px for other_px, bound_px in others]
+        if shift_px > (max(most_px, BOARD_SHARE * min(self._region[2:])) if stays and all(stays) else most_px):
+            self._timeline.add("camera", "moved", time_s=time_s, by_px=round(shift_px, 1), since_aim=True)
+            self._place = None
+
+    def _since_aim(self, aimed_by: Crops, picture: Crops, region: Region) -> tuple[float | NotTold, float]:
+        """How far what lies around a region is off where it was when the camera was aimed, and how far it may be."""
+        place = place_of(aimed_by, region, self._lamps)
+        return (place, 0.0) if isinstance(place, NotTold) else (place.shift_since_px(picture), place.most_px)
 
     def _told(self, place: Place, picture: Crops) -> tuple[State, dict[str, Json]]:
         shift_px = place.shift_px(picture)

@@ -65,7 +65,7 @@ class _Places:
         camera = file.lamp_camera.source
         self.camera = camera if isinstance(camera, int) else _said(camera, "lamp_camera.source")
         self.pixel_format, self.frame_rate = file.lamp_camera.pixel_format, file.lamp_camera.frame_rate
-        self.curve = file.lamp_camera.curve
+        self.curve, self.dark_picture = file.lamp_camera.curve, None if aims else file.lamp_camera.dark_picture
         regions = file.lamp_camera.unit_region, file.lamp_camera.bench_region
         self.unit_region, self.bench_region = (
             regions
@@ -212,6 +212,7 @@ class _Opening:
             self._folder.lamp,
             pixel_format=at.pixel_format,
             frame_rate=at.frame_rate,
+            dark_picture=at.dark_picture,
         )
         self._stack.callback(camera.stop)
         return camera

@@ -35,6 +35,7 @@ STAMPS_TRIED = 5  # frames
 LATEST_REAL_S = 1.0  # how long a frame may have waited to be read: some buffers' worth; common practice, no source
 BY_STAMP, BY_ARRIVAL = "the kernel's stamps", "their arrival"
 NOT_LOCKED = "cannot be locked"
+AIM_ANEW = "Aim anew: hil bench aim."
 Region = tuple[int, int, int, int]
 Picture = NDArray[np.generic]  # as it comes
 OnFrame = Callable[[float, Crops], None]
@@ -54,15 +55,18 @@ class LampCamera:
         *,
         pixel_format: str = "",
         frame_rate: float | None = None,
+        dark_picture: Path | None = None,
     ) -> None:
         """Name the camera and the regions (x, y, width, height in pixels); `start` opens it. Without both it records nothing.
 
         `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes. Of the
         frames that come no more than `frame_rate` a second are looked at, where it is given.
+        The `dark_picture` is the file with what it saw when it was aimed, all lamps dark.
         """
         self.source, self._address, self._pixel_format = without_password(source), source, pixel_format
         self._apart_s = 1.0 / frame_rate if frame_rate else 0.0
         self._regions = (unit_region, bench_region)
+        self._dark_picture = dark_picture
         self._watch: PlaceWatch | None = None
         self._shape: tuple[int, ...] = ()
         self._ends_plain = False
@@ -81,7 +85,7 @@ class LampCamera:
         """Open the camera and record from now on.
 
         Raises:
-            InputError: a region lies outside the picture.
+            InputError: a region lies outside the picture, or the picture that it was aimed by is none, or of another size.
             BenchError: the camera cannot be opened, shows nothing, or no colours of 8 bits.
         """
         capture = self._open()
@@ -108,7 +112,8 @@ class LampCamera:
         self._timeline.add("camera", "started", details=told)
         unit_region, bench_region = self._regions
         if unit_region is not None and bench_region is not None:
-            place = CameraPlace(self._timeline, unit_region, (unit_region, bench_region))
+            aimed_by = _aimed_by(self._dark_picture, picture.shape) if self._dark_picture is not None else None
+            place = CameraPlace(self._timeline, unit_region, (unit_region, bench_region), aimed_by)
             self._watch = PlaceWatch(place, self._told)
         self._thread = threading.Thread(target=self._read, args=(capture, stamps), name="camera", daemon=True)
         self._thread.start()
@@ -265,6 +270,18 @@ def _lock(capture: cv2.VideoCapture) -> dict[str, Json]:
 def _ends_plain(picture: Picture) -> bool:
     """Whether the last row is of one colour: decoders fill up so what was cut off, and no sensor is without noise."""
     return bool((picture[-1] == picture[-1, 0]).all())
+
+
+def _aimed_by(file: Path, shape: tuple[int, ...]) -> Crops:
+    """Read the picture that a camera was aimed by, which must be as large as those it gives now."""
+    picture = cv2.imread(str(file), cv2.IMREAD_COLOR)
+    if picture is None:
+        raise InputError(str(file), "this picture, by which the camera was aimed, cannot be read.", AIM_ANEW)
+    if picture.shape != shape:
+        (height, width), (tall, wide) = shape[:2], picture.shape[:2]
+        problem = f"the camera was aimed by a picture of {wide} × {tall} pixels, and gives {width} × {height}."
+        raise InputError(str(file), problem, AIM_ANEW)
+    return picture.astype(np.uint8, copy=False)
 
 
 def _crop(picture: Crops, region: Region) -> Crops:

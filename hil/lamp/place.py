@@ -4,6 +4,7 @@ The outlines around the lamp's region are looked for in a later picture, at each
 is left out, and light that makes outlines stronger or weaker changes little, since only likeness counts. A shift is told
 where the two are alike there, and not where they are alike nowhere: a covered lens or a torn picture tells nothing. Nor where
 a finger lies before a part of it, or a room light, a torch or a film on a screen beside it makes it much brighter or darker.
+Between two days the light may be any other, and the camera be turned to another part of the bench: then only outlines count.
 Pure: pictures in, a shift out.
 """
 
@@ -66,39 +67,55 @@ class Place:
         """
         left, top, width, height = self.window
         reach = NEAR_PX
-        outlines, alike = self._alike(picture, reach)
-        row, column = _greatest(alike)
+        outlines = _outlines(self._within(picture, reach))
+        alike, row, column = self._likeness_near(outlines)
         if alike[row, column] < SURELY_ALIKE or max(abs(row - reach), abs(column - reach)) == reach:
             reach = self.reach_px
-            outlines, alike = self._alike(picture, reach)
-            row, column = _greatest(alike)
-        most = float(alike[row, column])
-        if most < least_alike:
-            return NotTold(f"what lies around the lamp looks otherwise (alike by {max(0.0, most):.0%} at most)")
+            outlines = _outlines(self._within(picture, reach))
+            alike, row, column = self._likeness(outlines)
+        if (most := float(alike[row, column])) < least_alike:
+            return NotTold(_otherwise(most))
         covered = self._covered(outlines[row : row + height, column : column + width])
         if covered > COVERED:
             return NotTold(f"something lies before {covered:.0%} of what lies around the lamp")
         change = self._light_change(picture[top : top + height, left : left + width])
         if not DARKER <= change <= BRIGHTER:
             return NotTold(f"the light around the lamp is {change:.1f} times what it was")
-        across, down = column + _between(alike[row], column), row + _between(alike[:, column], row)
-        return float(np.hypot(across - reach, down - reach))
+        return _distance(alike, row, column, reach, reach)
 
-    def _alike(self, picture: Picture, reach_px: int) -> tuple[Planes, Planes]:
-        """Outlines of the window and so much around it, and their normalised correlation at each shift: [down, across]."""
+    def shift_since_px(self, picture: Picture) -> float | NotTold:
+        """How far off its place what lies there is in a picture of another day, in pixels: anywhere in it, and by any light.
+
+        Not told where it is alike nowhere: a dark room, a hand or another board tells nothing.
+        """
+        alike, row, column = self._likeness(_outlines(self._within(picture, self.reach_px)))
+        if alike[row, column] >= ALIKE:
+            return _distance(alike, row, column, self.reach_px, self.reach_px)
+        most = float(alike[row, column])
+        alike, row, column = self._likeness(_outlines(picture))
+        if alike[row, column] < SURELY_ALIKE:
+            return NotTold(_otherwise(most))
+        return _distance(alike, row, column, self.window[0], self.window[1])
+
+    def _within(self, picture: Picture, reach_px: int) -> Picture:
+        """The part compared, and so much about it as it is looked for."""
         left, top, width, height = self.window
-        outlines = _outlines(
-            picture[top - reach_px : top + height + reach_px, left - reach_px : left + width + reach_px]
-        )
-        if reach_px > NEAR_PX:
-            found = cv2.matchTemplate(outlines, self.outlines, cv2.TM_CCORR_NORMED, mask=self.counts)
-            return outlines, np.where(np.isfinite(found), found, np.float32(0.0))
-        counted = (self.outlines * self.counts).ravel()
-        alike = np.zeros((2 * reach_px + 1, 2 * reach_px + 1), np.float32)
+        return picture[top - reach_px : top + height + reach_px, left - reach_px : left + width + reach_px]
+
+    def _likeness(self, outlines: Planes) -> tuple[Planes, int, int]:
+        """How alike the place is at each shift within outlines, and the row and column where it is most."""
+        found = cv2.matchTemplate(outlines, self.outlines, cv2.TM_CCORR_NORMED, mask=self.counts)
+        return _with_greatest(np.where(np.isfinite(found), found, 0.0).astype(np.float32))
+
+    def _likeness_near(self, outlines: Planes) -> tuple[Planes, int, int]:
+        """The same for few shifts, in less time."""
+        one = (self.outlines * self.counts).ravel()
+        height, width = self.counts.shape
+        alike = np.zeros((len(outlines) - height + 1, outlines.shape[1] - width + 1), np.float32)
         for row, column in np.ndindex(alike.shape):
             other = (outlines[row : row + height, column : column + width] * self.counts).ravel()
-            alike[row, column] = counted @ other / (np.linalg.norm(counted) * np.linalg.norm(other) + 1e-6)
-        return outlines, alike
+            alike[row, column] = one @ other / (np.linalg.norm(one) * np.linalg.norm(other) + 1e-6)
+        return _with_greatest(alike)
 
     def _covered(self, outlines: Planes) -> float:
         """The share of the tiles with outlines in which there are none, or others."""
@@ -141,6 +158,16 @@ def place_of(picture: Picture, region: Region, lamps: Sequence[Region]) -> Place
     )
 
 
+def _otherwise(most: float) -> str:
+    return f"what lies around the lamp looks otherwise (alike by {max(0.0, most):.0%} at most)"
+
+
+def _distance(alike: Planes, row: int, column: int, from_column: int, from_row: int) -> float:
+    """From a place to where it is most alike, to a part of a pixel."""
+    across, down = column + _between(alike[row], column), row + _between(alike[:, column], row)
+    return float(np.hypot(across - from_column, down - from_row))
+
+
 def _span(at: int, length: int, side: int, picture: int, reach: int) -> tuple[int, int]:
     """Begin and length of what is compared: about the region, and with room in the picture for each shift."""
     length_px = min(side, picture - 2 * reach)
@@ -153,9 +180,9 @@ def _glow(at: int, length: int) -> slice:
     return slice(max(0, round(at - more)), max(0, round(at + length + more)))
 
 
-def _greatest(alike: Planes) -> tuple[int, int]:
+def _with_greatest(alike: Planes) -> tuple[Planes, int, int]:
     row, column = np.unravel_index(alike.argmax(), alike.shape)
-    return int(row), int(column)
+    return alike, int(row), int(column)
 
 
 def _tiles(plane: Planes) -> Planes:

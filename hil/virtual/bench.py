@@ -107,7 +107,7 @@ class _Opening:
             rom_speaks_s=voice.rom_speaks_s,
         )
         self._stack.callback(console.close)
-        camera = self._camera(scene, timeline)
+        camera = self._camera(scene, timeline, aims=purpose.aims)
         self._stack.callback(camera.stop)
         controls = Controls(timeline, power, (access_point, probe), lamp, self._seed)
         build = purpose.build or load_build(make_build(self._folder.path / "build"))
@@ -180,7 +180,7 @@ class _Opening:
         probe.start()
         return monitor, access_point, probe
 
-    def _camera(self, scene: WorldProcess, timeline: Timeline) -> LampCamera:
+    def _camera(self, scene: WorldProcess, timeline: Timeline, *, aims: bool) -> LampCamera:
         given = self._file.lamp_camera
         regions = scene.ready["regions"]
         assert isinstance(regions, dict)
@@ -198,6 +198,7 @@ class _Opening:
             self._folder.lamp,
             pixel_format=given.pixel_format,
             frame_rate=given.frame_rate,
+            dark_picture=None if aims else given.dark_picture,
         )
 
     def _exposure(self, scene: ControlLine) -> Exposure | None:

@@ -27,6 +27,9 @@ def test_the_camera_is_aimed_at_both_lamps(tmp_path: Path) -> None:
     drawn = cv2.imread(str(tmp_path / "here.aim.png"))
     assert drawn is not None
     assert drawn.shape[:2] == tuple(reversed(told["picture"]))
+    dark = cv2.imread(str(tmp_path / told["dark_picture"]))
+    assert dark is not None
+    assert np.abs(dark.astype(int) - Picture(7).render((0, 0, 0), (0, 0, 0), 1)).mean() < 6.0  # its noise and JPEG
 
 
 def test_the_camera_s_curve_is_measured_and_kept(tmp_path: Path) -> None:

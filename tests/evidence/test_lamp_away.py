@@ -54,6 +54,16 @@ def test_a_moved_camera_neither_passes_nor_fails_the_order_from_then_on() -> Non
     assert seen.text == "camera asleep from 119.3 s on: it or the board was moved by 7 pixels"
 
 
+def test_a_camera_moved_since_it_was_aimed_tells_nothing_of_the_whole_run_and_says_what_to_do() -> None:
+    lamp = view(FRAMES, moment(99.0, "camera", "moved", by_px=4.6, since_aim=True))
+    why = "it or the board was moved by 5 pixels since it was aimed: aim it anew (hil bench aim)"
+    assert [(gap.begin_s, gap.end_s, gap.woke, gap.why) for gap in lamp.asleep] == [(100.0, 136.0, False, why)]
+    assert lamp.trouble == f"camera: {why}"
+    seen = lamp.shows_in_order(ORDER)
+    assert (seen.holds, why in seen.text) == (None, True)
+    assert not lamp.begins("setup", ON_S).seen
+
+
 def test_what_came_before_is_still_measured() -> None:
     lamp = view(disturbed(122.0, 141.0), moved(123.0, 121.5))
     setup, connected = lamp.begins("setup", ON_S), lamp.begins("connected", ON_S)

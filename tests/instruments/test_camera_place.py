@@ -2,6 +2,7 @@
 
 import queue
 import threading
+from collections.abc import Callable
 
 import cv2
 import numpy as np
@@ -12,7 +13,7 @@ from hil.core.clock import Clock
 from hil.core.frames import Crops
 from hil.core.timeline import Timeline
 from hil.instruments.camera_place import MOST_TRIES, CameraPlace, PlaceWatch
-from hil.virtual.scene.picture import Picture
+from hil.virtual.scene.picture import Picture, shifted
 
 DARK = (0.0, 0.0, 0.0)
 LIMIT_S = 10.0
@@ -34,6 +35,12 @@ def place(timeline: Timeline, monkeypatch: pytest.MonkeyPatch) -> CameraPlace:
     monkeypatch.setattr(hil.instruments.camera_place, "LEARN_EVERY_REAL_S", 0.0)
     monkeypatch.setattr(hil.instruments.camera_place, "TIMES_LEARNING", 0.0)
     return CameraPlace(timeline, TABLE.regions["unit"], tuple(TABLE.regions.values()))
+
+
+@pytest.fixture
+def aimed(place: CameraPlace, timeline: Timeline) -> Callable[[Crops], CameraPlace]:
+    """One that knows the picture it was aimed by; it learns as the other does."""
+    return lambda aimed_by: CameraPlace(timeline, TABLE.regions["unit"], tuple(TABLE.regions.values()), aimed_by)
 
 
 def shown(place: CameraPlace, *pictures: Crops) -> list[bool]:
@@ -124,6 +131,58 @@ def test_unasked_it_is_looked_at_every_few_seconds_only(
     assert booked(timeline) == []
     shown(place, BUMPED, BUMPED)
     assert [kind for kind, _, _ in booked(timeline)] == ["moved"]
+
+
+def lit(picture: Crops, times: float) -> Crops:
+    """The picture in so many times the light, by the sRGB curve's power over its middle codes (IEC 61966-2-1: about 2.2)."""
+    return np.clip(picture * times ** (1.0 / 2.2), 0.0, 255.0).astype(np.uint8)
+
+
+def test_a_camera_that_was_moved_since_it_was_aimed_is_so_for_the_whole_run(
+    aimed: Callable[[Crops], CameraPlace], timeline: Timeline
+) -> None:
+    """Until its place is known nothing that is asked is told; then once, though the run itself sees it in place."""
+    assert shown(aimed(BUMPED), *[STILL] * 4) == [False, True, True, True]
+    (told,) = timeline.since()
+    assert (told.kind, told.data["since_aim"], "since_s" in told.data) == ("moved", True, False)
+    assert told.number("by_px") == pytest.approx(6.0, abs=0.3)
+
+
+@pytest.mark.parametrize("times", [0.5, 1.0, 2.0])
+def test_another_light_than_that_of_aim_is_no_move_and_the_run_s_own_look_goes_on(
+    aimed: Callable[[Crops], CameraPlace], timeline: Timeline, times: float
+) -> None:
+    shown(aimed(lit(STILL, times)), *[STILL] * 3, BUMPED, BUMPED)
+    assert booked(timeline) == [("moved", 4.0, 2.0)]
+
+
+def test_where_the_picture_of_aim_tells_nothing_that_is_said_and_the_run_goes_on(
+    aimed: Callable[[Crops], CameraPlace], timeline: Timeline
+) -> None:
+    shown(aimed(COVERED), *[STILL] * 3, BUMPED, BUMPED)
+    assert [m.kind for m in timeline.since()] == ["aim unknown", "moved"]
+    assert "dark" in timeline.since()[0].text("why")
+    assert timeline.since()[1].number("since_s") == 2.0
+
+
+@pytest.mark.parametrize(("by_px", "kinds"), [(3.0, []), (6.0, ["moved"])])
+def test_a_board_put_in_a_little_otherwise_is_no_camera_moved(
+    aimed: Callable[[Crops], CameraPlace], timeline: Timeline, by_px: float, kinds: list[str]
+) -> None:
+    """What lies around the bench's own lamp stays; farther off the lamp would leave the region's middle."""
+    otherwise = shifted(STILL, (by_px, 0.0))
+    x, y, width, height = TABLE.regions["bench"]
+    around = np.s_[max(0, y - 80) : y + height + 80, max(0, x - 80) : x + width + 80]
+    otherwise[around] = STILL[around]
+    shown(aimed(STILL), *[otherwise] * 4)
+    assert [m.kind for m in timeline.since()] == kinds
+
+
+def test_in_a_room_that_is_dark_by_now_it_is_said_that_no_place_is_known(
+    aimed: Callable[[Crops], CameraPlace], timeline: Timeline
+) -> None:
+    assert shown(aimed(STILL), *[COVERED] * (MOST_TRIES + 2))[-1]
+    assert [m.kind for m in timeline.since()] == ["place unknown"]
 
 
 def test_a_picture_is_looked_at_in_another_thread_and_those_that_come_meanwhile_are_not(place: CameraPlace) -> None:

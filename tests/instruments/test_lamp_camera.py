@@ -310,12 +310,26 @@ class Given:
 
 @pytest.fixture
 def given(timeline: Timeline, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., LampCamera]:
-    def make(pictures: list[np.ndarray]) -> LampCamera:
-        camera = LampCamera("http://127.0.0.1/none", UNIT, BENCH, timeline, tmp_path)
+    def make(pictures: list[np.ndarray], dark_picture: Path | None = None) -> LampCamera:
+        camera = LampCamera("http://127.0.0.1/none", UNIT, BENCH, timeline, tmp_path, dark_picture=dark_picture)
         monkeypatch.setattr(camera, "_open", lambda: Given(pictures))
         return camera
 
     return make
+
+
+def test_a_picture_of_aim_that_is_none_or_of_another_size_is_told_at_once(
+    given: Callable[..., LampCamera], tmp_path: Path
+) -> None:
+    for made, said in (
+        (None, "cannot be read"),
+        (noisy(50, (HEIGHT // 2, WIDTH // 2, 3)), f"gives {WIDTH} × {HEIGHT}"),
+    ):
+        if made is not None:
+            cv2.imwrite(str(tmp_path / "aim.dark.png"), made)
+        with pytest.raises(InputError, match=said) as told:
+            given([noisy(50)] * 3, tmp_path / "aim.dark.png").start()
+        assert "hil bench aim" in told.value.remedy
 
 
 def noisy(level: int, shape: tuple[int, ...] = (HEIGHT, WIDTH, 3)) -> np.ndarray:

@@ -100,6 +100,57 @@ def lit_otherwise(picture: Crops, times: Floats) -> Crops:
     return np.round(255.0 * colour.models.eotf_inverse_sRGB(np.clip(linear, 0.0, 1.0))).astype(np.uint8)
 
 
+def light_of(name: str) -> Floats:
+    """How many times as bright each part of the picture is, by another light; some throw shadows."""
+    down, across = np.mgrid[0:480, 0:640]
+    shadows = np.ones((480, 640), np.uint8)
+    for corner in np.random.default_rng(8).integers(0, 480, (12, 2)).tolist():
+        cv2.rectangle(shadows, corner, (corner[0] + 60, corner[1] + 25), 0, cv2.FILLED)
+    even = np.ones((480, 640))
+    lights = {
+        "half": 0.5 * even,
+        "double": 2.0 * even,
+        "a quarter": 0.25 * even,
+        "from the window": 0.3 + 1.4 * across / 640.0,
+        "a warm lamp": np.stack([0.5 * even, even, 1.6 * even], axis=2),
+        "a desk lamp": 0.3 + 3.0 * np.exp(-((across - 200) ** 2 + (down - 150) ** 2) / 2.0 / 120.0**2),
+        "with shadows": cv2.GaussianBlur(0.3 + 0.7 * shadows, (0, 0), 2.0),
+    }
+    return np.asarray(lights[name], dtype=np.float64)
+
+
+LIGHTS = ("half", "double", "a quarter", "from the window", "a warm lamp", "a desk lamp", "with shadows")
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("light", LIGHTS)
+def test_another_day_s_light_is_no_shift_and_hides_none(seed: int, light: str) -> None:
+    table = Picture(seed)
+    place = learned(table)
+    seen = lit_otherwise(table.render(GREEN, DARK, 9), light_of(light))
+    for by in ((0.0, 0.0), (2.0, 0.0), (-1.5, 1.5), (6.0, -3.0)):
+        shift_px = place.shift_since_px(through_jpeg(moved(seen, *by)))
+        assert shift_px == pytest.approx(np.hypot(*by), abs=0.4)
+        assert (shift_px > place.most_px) == (by != (0.0, 0.0))
+
+
+def test_between_two_days_a_place_may_be_anywhere_in_the_picture() -> None:
+    table = Picture(3)
+    shift_px = learned(table).shift_since_px(through_jpeg(moved(table.render(DARK, WHITE, 9), 80.0, 60.0)))
+    assert shift_px == pytest.approx(100.0, abs=0.4)
+
+
+@pytest.mark.parametrize("what", ["a covered lens", "all white", "another bench"])
+def test_between_two_days_nothing_is_told_where_nothing_is_alike(what: str) -> None:
+    table = Picture(3)
+    pictures = {
+        "a covered lens": table.black(9),
+        "all white": np.full((480, 640, 3), 255, np.uint8),
+        "another bench": Picture(4).render(DARK, DARK, 9)[::-1].copy(),
+    }
+    assert isinstance(learned(table).shift_since_px(through_jpeg(pictures[what])), NotTold)
+
+
 @pytest.mark.parametrize("times", [0.3, 2.5, 6.0])
 def test_a_room_light_that_goes_on_or_off_is_told_as_such(times: float) -> None:
     table = table_of(3)

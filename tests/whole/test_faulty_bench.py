@@ -4,10 +4,13 @@ What must come of it is the design's: a broken bench never passes a unit, a dead
 and what does not need the dead witness still has its verdict.
 """
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 from support.faults import fault_environment
 from support.firmware import write_build
@@ -15,6 +18,7 @@ from support.runs import Ended, hil, undisturbed
 from support.verdicts import Outcomes, read_outcomes
 
 from hil.virtual.build import make_build
+from hil.virtual.scene.picture import shifted
 
 FIRST_START = "test_start"
 FORM = "test_start or test_form.py"
@@ -105,6 +109,31 @@ def test_a_dead_instrument_leaves_unjudged_what_needs_it(tmp_path: Path, fault: 
     for name, outcome in outcomes.items():
         assert outcome.verdict == "pass" or any(n in outcome.reason for n in fault.names), (name, outcome.reason)
     assert "safe to unplug" in ended.out
+
+
+def test_a_camera_that_was_moved_since_it_was_aimed_leaves_its_lamp_unjudged_and_says_to_aim_anew(
+    tmp_path: Path,
+) -> None:
+    """The other way round: the run's scene stays, and what aim kept is as of a camera that looked elsewhere by six pixels."""
+    bench = 'name = "b"\nkind = "virtual"\n[virtual]\nseed = 7\n'
+    (tmp_path / "bench.toml").write_text(bench, encoding="utf-8")
+    aimed = hil("bench", "aim", "--bench", "bench.toml", cwd=tmp_path)
+    assert aimed.code == 0, aimed.out + aimed.err
+    file, dark = tmp_path / "bench.aim.json", tmp_path / "bench.aim.dark.png"
+    told = json.loads(file.read_text(encoding="utf-8"))
+    for name in ("unit_region", "bench_region"):
+        x, y, width, height = told[name]
+        told[name] = [x + 5, y - 3, width, height]
+    file.write_text(json.dumps(told), encoding="utf-8")
+    picture = cv2.imread(str(dark))
+    assert picture is not None
+    cv2.imwrite(str(dark), shifted(picture.astype(np.uint8), (5.0, -3.0)))
+    outcomes = judged(hil("accept", "-k", FIRST_START, "--bench", "bench.toml", cwd=tmp_path), 3)
+    assert names(outcomes, "unjudged") >= set(LAMP_OF_FIRST_START)
+    assert names(outcomes, "fail") == set()
+    for name in LAMP_OF_FIRST_START:
+        (reason,) = (outcome.reason for key, outcome in outcomes.items() if key.endswith(f"::{name}"))
+        assert "moved by 6 pixels since it was aimed: aim it anew (hil bench aim)" in reason
 
 
 def test_a_supply_that_cannot_be_switched_any_more_breaks_the_bench_and_is_said(tmp_path: Path) -> None:
