@@ -256,7 +256,7 @@ class Flashes:
             self.rate_errors.append(abs(rate.hz / hz - 1.0))
             self.rates_held.append(abs(rate.hz - hz) <= rate.doubt_hz)
         words, sd_s = colour_words(light), stamp_scatter(stamps_s)
-        spans = colour_spans(stamps_s, words, light.luminance, exposure_s=exposure_s, stamp_sd_s=sd_s)
+        spans = colour_spans(stamps_s, words, light.channels, exposure_s=exposure_s, stamp_sd_s=sd_s)
         for before, after in pairwise(spans):
             if {before.colour, after.colour} == {OFF, desk.word} and min(before.frames, after.frames) > 2:
                 error_s = float(np.abs(edges_s - after.begin_s).min())

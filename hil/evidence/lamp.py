@@ -16,6 +16,7 @@ from hil.lamp import (
     OFF,
     Appearance,
     Delay,
+    LampLight,
     Span,
     StageSpan,
     breathing,
@@ -72,28 +73,32 @@ class LampView:
         return self._camera.delay
 
     @cached_property
-    def _read(self) -> tuple[Floats, list[str], Floats]:
-        """Stamps on the run's clock, colour words and luminance of frames; none where the camera cannot speak."""
+    def _read(self) -> tuple[Floats, list[str], LampLight | None]:
+        """Stamps on the run's clock, colour words and light of frames; none where the camera cannot speak."""
         camera = self._camera
         if camera.delay is None or camera.frames is None or camera.dark is None:
-            return np.zeros(0), [], np.zeros(0)
+            return np.zeros(0), [], None
         times_s = camera.frames.times_s - camera.delay.offset_s
         begin_s, end_s = self._window.begin_s - FLEETING_S, self._window.end_s + FLEETING_S
         inside = (times_s >= begin_s) & (times_s <= end_s)
         for gap in self.asleep:  # a picture that stands still shows no stage
             inside &= (times_s <= gap.begin_s) | (times_s >= gap.end_s)
         light = read_light(camera.frames.unit[inside], camera.dark)
-        return times_s[inside], colour_words(light, self._window.record.learnt), light.luminance
+        return times_s[inside], colour_words(light, self._window.record.learnt), light
 
     @cached_property
     def spans(self) -> list[Span]:
         """Stretches of one colour, on the run's clock; nothing where the camera cannot speak."""
-        return colour_spans(*self._read, max_gap_s=LONGEST_GAP_S, stamp_sd_s=self._camera.stamp_sd_s)
+        times_s, words, light = self._read
+        if light is None:
+            return []
+        return colour_spans(times_s, words, light.channels, max_gap_s=LONGEST_GAP_S, stamp_sd_s=self._camera.stamp_sd_s)
 
     @cached_property
     def stages(self) -> list[StageSpan]:
         """What the lamp showed, on the run's clock, by the product's stages."""
-        times_s, words, luminance = self._read
+        times_s, words, light = self._read
+        luminance = light.luminance if light is not None else np.zeros(0)
         found = breathing(times_s, words, luminance, sharp_frames=self._camera.switch_frames)
         stages = with_breathing(stages_over_time(self.spans, self._looks), found)
         flashes = [name for name, look in self._looks.items() if look.flash_hz is not None]

@@ -97,7 +97,10 @@ class FrameLight:
 
 @dataclass(frozen=True, slots=True)
 class LampLight:
-    """The lamp's light in n frames, an array a field; an index gives one `FrameLight`."""
+    """The lamp's light in n frames, an array a field; an index gives one `FrameLight`.
+
+    channels: what `luminance` is of, by channel: linear red, green and blue, shape (n, 3).
+    """
 
     lit: Bools
     luminance: Floats
@@ -107,6 +110,7 @@ class LampLight:
     uv_covariance: Floats
     usable: Floats
     plausible: Bools
+    channels: Floats
 
     def __len__(self) -> int:
         """Count the frames."""
@@ -231,7 +235,7 @@ def _grown(mask: Bools) -> Bools:
     return grown
 
 
-def _read_chunk(codes: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools, Floats, *tuple[Floats, ...], Bools]:
+def _read_chunk(codes: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools, *tuple[Floats, ...], Bools, Floats]:
     linear = _looked_up(dark.curve, codes)
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
     light = linear - ambient
@@ -248,9 +252,10 @@ def _read_chunk(codes: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools
     positive = np.where(mean_rgb > 0.0, mean_rgb, np.where(np.isnan(mean_rgb), np.nan, 0.0))
     lit, plausible = _lit_or_dark(linear, strongest, dark, noise)
     plausible[lit] &= _in_the_middle(strongest[lit])
-    luminance = luminance_of(_summed(light, steady[None]) / steady.sum())
+    channels = _summed(light, steady[None]) / steady.sum()
     uv, uv_covariance = uv_of_rgb(positive), uv_spread(positive, covariance)
-    return lit, luminance, mean_rgb, covariance, uv, uv_covariance, count / steady.size, plausible
+    luminance, usable = luminance_of(channels), count / steady.size
+    return lit, luminance, mean_rgb, covariance, uv, uv_covariance, usable, plausible, channels
 
 
 def _summed(planes: Planes, weight: Planes | Bools) -> Floats:

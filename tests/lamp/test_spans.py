@@ -110,7 +110,7 @@ def test_a_partly_lit_frame_of_the_same_word_places_the_change() -> None:
     light[5] = 0.35
     _, green = colour_spans(times, words, light, exposure_s=0.02)
     assert green.begin_s == pytest.approx(0.5)
-    assert green.begin_doubt_s == pytest.approx(0.95 * 0.15 * 0.02)
+    assert green.begin_doubt_s == pytest.approx(0.95 * 0.17 * 0.02)
 
 
 @pytest.mark.parametrize(
@@ -209,4 +209,47 @@ def test_a_steady_light_s_few_odd_frames_are_no_scatter() -> None:
     light[[10, 45]] += 0.3
     light[30] = 0.35
     _, green = colour_spans(times, words, light, exposure_s=0.02)
-    assert green.begin_doubt_s == pytest.approx(0.95 * 0.15 * 0.02)
+    assert green.begin_doubt_s == pytest.approx(0.95 * math.hypot(0.17, 0.03) * 0.02)
+
+
+def test_a_small_share_of_a_steady_light_places_the_change_in_its_exposure() -> None:
+    """A dark frame with a fifteenth of the light: it came near the exposure's end. Of few frames nobody knows their scatter."""
+    times, words, light = record([(OFF, 30), ("green", 30)])
+    light[29] = 0.7 / 15.0
+    green = colour_spans(times, words, light, exposure_s=0.02)[1]
+    assert green.begin_s == pytest.approx(2.9 + (0.5 - 1.0 / 15.0) * 0.02)
+    assert green.begin_doubt_s < 0.1 * 0.02
+    few = colour_spans(times[20:40], words[20:40], light[20:40], exposure_s=0.02)[1]
+    assert few.begin_s == pytest.approx(2.95)
+    assert few.begin_doubt_s > 0.95 * (0.1 - 0.02) / 2
+
+
+def test_what_blinks_in_another_colour_takes_less_from_channels_than_from_luminance() -> None:
+    """A blue lamp, and beside it a red one as bright in half of the frames: the one's channel hardly knows the other."""
+    random = np.random.default_rng(11)
+    interval, exposure = 0.0333, 0.025
+    found: dict[str, list[tuple[float, float]]] = {"channels": [], "luminance": []}
+    for _ in range(40):
+        edges = 0.4 + np.cumsum(random.uniform(0.25, 0.6, 12))
+        times = np.arange(0.0, edges[-1] + 0.4, interval) + interval * random.random()
+        instants = times[:, None] + exposure * (np.arange(64) / 63.0 - 0.5)
+        share = (np.searchsorted(edges, instants) % 2 == 1).mean(axis=1)
+        other = 1.0 * (random.random(len(times)) < 0.5)
+        channels = np.stack([other, 0.05 * (other + share), share + 0.02 * other], axis=1)
+        words = [OFF if one < 0.02 else "blue" for one in share]
+        for name, light in (("channels", channels), ("luminance", channels.sum(axis=1))):
+            spans = colour_spans(times, words, light, exposure_s=exposure)
+            found[name] += [(span.begin_s - at, span.begin_doubt_s) for span, at in zip(spans[1:], edges, strict=True)]
+    by_channel, by_luminance = (np.abs(np.array(found[name])) for name in ("channels", "luminance"))
+    assert (by_channel[:, 0] <= by_channel[:, 1]).mean() >= 0.93
+    assert np.quantile(by_channel[:, 0], 0.95) < 0.5 * np.quantile(by_luminance[:, 0], 0.95)
+    assert by_channel[:, 1].mean() < 0.5 * by_luminance[:, 1].mean()
+
+
+def test_two_colours_as_bright_as_each_other_are_mixed_all_the_same() -> None:
+    """One frame is red by a fourth, and three fourths green."""
+    times, words, _ = record([("red", 30), ("green", 30)])
+    light = np.array([(1.0, 0.0, 0.1)] * 30 + [(0.0, 1.0, 0.1)] * 30)
+    light[30] = (0.25, 0.75, 0.1)
+    assert colour_spans(times, words, light, exposure_s=0.02)[1].begin_s == pytest.approx(3.0 - 0.25 * 0.02)
+    assert colour_spans(times, words, light.sum(axis=1), exposure_s=0.02)[1].begin_s == pytest.approx(2.95)
