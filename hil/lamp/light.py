@@ -181,9 +181,14 @@ def read_light(crops: Crops | Sequence[Crops], dark: DarkReference) -> LampLight
     stack = crop_stack(crops)
     if len(stack) and stack.shape[1:] != dark.linear.shape:
         raise ValueError(f"crops are {stack.shape[1:]}, the dark reference {dark.linear.shape}: cut the same region.")
+    if not len(stack):
+        stack = np.empty((0, *dark.linear.shape), np.uint8)
     chunks = [_planes(stack[at : at + CHUNK_FRAMES]) for at in range(0, max(1, len(stack)), CHUNK_FRAMES)]
     steady = _never_blown([codes.max(axis=0) >= SATURATED_CODE for codes in chunks], dark)
-    parts = [_read_chunk(codes, dark, steady) for codes in chunks]
+    work = np.empty(
+        (3, chunks[0].size), np.float32
+    )  # taken once: memory that is new each time costs as much as what is done in it
+    parts = [_read_chunk(codes, dark, steady, work) for codes in chunks]
     return LampLight(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
@@ -235,10 +240,14 @@ def _grown(mask: Bools) -> Bools:
     return grown
 
 
-def _read_chunk(codes: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools, *tuple[Floats, ...], Bools, Floats]:
-    linear = _looked_up(dark.curve, codes)
+def _read_chunk(
+    codes: Crops, dark: DarkReference, steady: Bools, work: Planes
+) -> tuple[Bools, *tuple[Floats, ...], Bools, Floats]:
+    linear, light, slopes = (part[: codes.size].reshape(codes.shape) for part in work)
+    _look_up(dark.curve, codes, into=linear)
+    _look_up(dark.slope**2, codes, into=slopes)
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
-    light = linear - ambient
+    np.subtract(linear, ambient, out=light)
     strongest, noise = light.max(axis=0), _dark_noise(dark)
     use = ~_grown((codes.max(axis=0) >= SATURATED_CODE) | dark.blown)
     use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
@@ -247,7 +256,7 @@ def _read_chunk(codes: Crops, dark: DarkReference, steady: Bools) -> tuple[Bools
     weight /= np.where(count >= FEWEST_PIXELS, weight.sum(axis=(1, 2)), np.nan)[:, None, None]
     mean_rgb = _summed(light, weight)
     drift = AMBIENT_DRIFT * _summed(ambient, weight)
-    variance = dark.noise_codes**2 * _summed(_looked_up(dark.slope**2, codes), weight**2)
+    variance = dark.noise_codes**2 * _summed(slopes, weight**2)
     covariance = np.einsum("ni,ij->nij", variance, np.eye(3)) + drift[:, :, None] * drift[:, None, :]
     positive = np.where(mean_rgb > 0.0, mean_rgb, np.where(np.isnan(mean_rgb), np.nan, 0.0))
     lit, plausible = _lit_or_dark(linear, strongest, dark, noise)
@@ -266,11 +275,10 @@ def _summed(planes: Planes, weight: Planes | Bools) -> Floats:
     return total
 
 
-def _looked_up(table: Planes, codes: Crops) -> Planes:
+def _look_up(table: Planes, codes: Crops, *, into: Planes) -> None:
     """Look codes up in a table of 256; NumPy's own indexing takes twice as long."""
-    if not codes.size:
-        return np.zeros(codes.shape, np.float32)
-    return np.asarray(cv2.LUT(codes.reshape(-1, codes.shape[3]), table), dtype=np.float32).reshape(codes.shape)
+    if codes.size:
+        cv2.LUT(codes.reshape(-1, codes.shape[3]), table, dst=into.reshape(-1, codes.shape[3]))
 
 
 def _dark_noise(dark: DarkReference) -> Planes:
