@@ -19,9 +19,10 @@ fringes, ghosts, moving things, shadows, temporal compression (H.264), infrared,
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,8 @@ from hil.virtual.desk.timing import is_on, ripple, row_starts_s, switched
 
 Region = tuple[int, int, int, int]
 Picture = NDArray[np.float32]
+Key = TypeVar("Key")
+Found = TypeVar("Found")
 
 _USUAL = DeskRange()
 _MOST_ATTEMPTS = 400
@@ -108,7 +111,8 @@ def draw_desk(seed: int, word: str | None, over: DeskRange = _USUAL) -> Desk:
     if word is not None and word not in WORDS:
         raise ValueError(f"no lamp shows {word!r}; there are {', '.join(WORDS)}")
     for attempt in range(_MOST_ATTEMPTS):
-        desk = _attempt(seed, attempt, word, over)
+        conditions = _coloured(seed, attempt, word, over)
+        desk = _drawn(seed, attempt, word, conditions) if conditions else None
         if desk is not None:
             return desk
     raise ValueError(
@@ -116,38 +120,60 @@ def draw_desk(seed: int, word: str | None, over: DeskRange = _USUAL) -> Desk:
     )
 
 
-def draw_bench(seed: int, words: Sequence[str], units: int, over: DeskRange = _USUAL) -> dict[tuple[int, str], Desk]:
+def draw_bench(
+    seed: int, words: Sequence[str], units: int, over: DeskRange = _USUAL, strangers: Sequence[str] = ()
+) -> dict[tuple[int, str], Desk]:
     """Draw one room, camera and view with so many units of one product, by unit and word; each shows every word.
 
-    Their lamps are of one kind and as bright, and differ in their emitters.
+    Their lamps are of one kind and as bright, and differ in their emitters. The last unit also shows the `strangers`, colours of
+    no word (`emitters.STRANGERS`), but those that are too dim or too bright there: the bench is as it is without them.
 
     Raises:
         ValueError: in no such bench of these ranges could every word of every unit be named.
     """
+    shown = list(product(range(units), words))
     for attempt in range(_MOST_ATTEMPTS):
-        desks: dict[tuple[int, str], Desk] = {}
-        for unit, word in product(range(units), words):
-            desk = _attempt(seed, attempt, word, over, unit)
-            if desk is None:
-                break
-            desks[unit, word] = desk
-        else:
+        # What costs little is asked of all of them first.
+        conditions = _all_or_none((one, _coloured(seed, attempt, one[1], over, one[0])) for one in shown)
+        if conditions is None:
+            continue
+        desks = _all_or_none((one, _drawn(seed, attempt, one[1], conditions[one])) for one in shown)
+        if desks is not None:
+            for name in strangers:
+                shows = draw_conditions(seed, attempt, name, over, units - 1)
+                stranger = _drawn(seed, attempt, name, shows)
+                desks |= {(units - 1, name): stranger} if stranger else {}
             return desks
     raise ValueError(
         f"seed {seed}: of {_MOST_ATTEMPTS} benches, in none could all of {', '.join(words)} be named by looking"
     )
 
 
-def _attempt(seed: int, attempt: int, word: str | None, over: DeskRange, unit: int = 0) -> Desk | None:
-    """Draw once; give nothing where the lamp could not be named."""
+def _all_or_none(one_by_one: Iterable[tuple[Key, Found | None]]) -> dict[Key, Found] | None:
+    """Gather them all, or none as soon as one is missing."""
+    gathered: dict[Key, Found] = {}
+    for key, found in one_by_one:
+        if found is None:
+            return None
+        gathered[key] = found
+    return gathered
+
+
+def _coloured(seed: int, attempt: int, word: str | None, over: DeskRange, unit: int = 0) -> Conditions | None:
+    """Draw what one desk is; give nothing where its camera shows another colour, or the lamp too small or too large."""
     conditions = draw_conditions(seed, attempt, word, over, unit)
-    view, camera, lamp = conditions.view, conditions.settings.camera, conditions.lamp.as_if_lit()
+    view, lamp = conditions.view, conditions.lamp.as_if_lit()
     lamp_px = lamp.window_mm * view.pixels_per_mm
     if lamp_px * math.cos(math.radians(view.angle_deg)) < over.lamp_px[0] or lamp_px > over.lamp_px[1]:
         return None
+    return conditions if has_its_colour(word, *shown_colour(conditions.settings.camera, lamp.mixed)) else None
+
+
+def _drawn(seed: int, attempt: int, word: str | None, conditions: Conditions) -> Desk | None:
+    """Make its light; give nothing where the lamp could not be named."""
+    view, camera, lamp = conditions.view, conditions.settings.camera, conditions.lamp.as_if_lit()
+    lamp_px = lamp.window_mm * view.pixels_per_mm
     hue_deg, saturation = shown_colour(camera, lamp.mixed)
-    if not has_its_colour(word, hue_deg, saturation):
-        return None
     rng = np.random.default_rng((seed, attempt, 9))
     side = min(max(_BLOCK_PX * math.ceil(_SIDES_OF_LAMP * lamp_px / _BLOCK_PX), _LEAST_SIDE_PX), _MOST_SIDE_PX)
     centre = side / 2 + evenly(rng, _OFF_MIDDLE_PX), side / 2 + evenly(rng, _OFF_MIDDLE_PX)

@@ -41,7 +41,8 @@ _SINGLE_NM: dict[str | None, Pair] = {
     "red": (615.0, 640.0), "amber": (585.0, 597.0), None: (560.0, 572.0), "green": (505.0, 530.0), "blue": (460.0, 475.0),
 }  # fmt: skip
 _WHITE_KELVIN: Pair = (2700.0, 8000.0)
-_DRIVES = {"white": (1, 1, 1), "red": (1, 0, 0), "green": (0, 1, 0), "blue": (0, 0, 1)}
+STRANGERS = {"cyan": (0, 1, 1), "magenta": (1, 0, 1)}  # colours of no word, which an addressable lamp may show
+_DRIVES = {"white": (1, 1, 1), "red": (1, 0, 0), "green": (0, 1, 0), "blue": (0, 0, 1), **STRANGERS}
 _AMBER_GREENS = range(100, 171)
 _AMBER_NM: Pair = (576.0, 599.0)
 _DIES_MM = ((-0.45, 0.35), (0.45, 0.35), (0.0, -0.5))

@@ -104,6 +104,20 @@ def test_fixed_ranges_fix_conditions() -> None:
     assert desk.said["nearest_neighbour_mm"] == math.inf
 
 
+def test_a_bench_also_shows_colours_of_no_word_and_is_the_same_bench() -> None:
+    over = DeskRange(lamp_kinds=LAMP_KINDS[:1])
+    plain, more = (draw_bench(5, ("red", "green"), 2, over, strangers) for strangers in ((), ("cyan", "magenta")))
+    assert set(more) == {*plain, (1, "cyan"), (1, "magenta")}
+    for key, desk in plain.items():
+        assert desk.picture(1.0, 3).tobytes() == more[key].picture(1.0, 3).tobytes()
+    middle = tuple(round(at) for at in more[1, "magenta"].centre)
+    lit, dark = (
+        more[1, "magenta"].filling(share, 3)[middle[1] - 2 : middle[1] + 2, middle[0] - 2 : middle[0] + 2]
+        for share in (1, 0)
+    )
+    assert lit.mean() > dark.mean()
+
+
 def test_named_colours_are_called_by_their_names() -> None:
     hues = {"red": (0.0,), "amber": (38.8, 60.0), "green": (120.0,), "blue": (240.0, -120.0)}
     for word, own in hues.items():
