@@ -63,7 +63,8 @@ def _all_part(learnt: dict[str, LearntColour]) -> None:
     if alike:
         one, other, apart = min(alike, key=lambda pair: pair[2])
         told = f"{one} and {other} lie {apart:.1f} times both their spreads apart before this camera; {PARTED:g} are wanted."
-        raise InputError("hil bench learn", told, "Lower its exposure, shade the board or go nearer, and aim anew.")
+        remedy = "Lower its exposure until the lamp's own window shows its colour (else it is the lit board that does)"
+        raise InputError("hil bench learn", told, f"{remedy}, shade the board or go nearer, and aim anew.")
 
 
 def colours_for(bench_file: BenchFile, bench_path: Path, product: Product) -> ColoursFile | None:
