@@ -1,11 +1,12 @@
 """Measures the lamp reader on drawn desks, whose truth is known, beside the simple way: the hue of the brightest pixels.
 
-    ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, some 20 min on two cores
+    ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, some 30 min on two cores
 
 Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, read in one frame
 there. The simple way is given the same region of the same lit frame: the mean hue of its brightest pixels, in HSV. Learnt:
-benches that have learnt five colours from one unit read another one. Flash rates and changes: frames of one desk, lit and dark
-by a plan that the test keeps. Processor: this process's own time, one thread.
+benches that have learnt five colours from one unit read another one, once with each word left out, and cyan and magenta,
+which have no word; 10,000 readings by default, some 15 min on two cores. Flash rates and changes: frames of one desk, lit and
+dark by a plan that the test keeps. Processor: this process's own time, one thread.
 Ends with 1 where a wrong word comes more often than once in a hundred; every other figure is told and judged by nobody.
 """
 
@@ -26,7 +27,6 @@ from hil.judge.statistics import rate_between
 from hil.lamp import (
     OFF,
     UNRECOGNISED,
-    LampLight,
     LearntColour,
     NotTold,
     colour_spans,
@@ -40,12 +40,14 @@ from hil.lamp.aim import NotAimed, Turn, find_lamp
 from hil.lamp.doubt import stamp_scatter
 from hil.lamp.learnt import too_alike
 from hil.virtual.desk.desk import Desk, draw_bench, draw_desk
+from hil.virtual.desk.emitters import STRANGERS
 from hil.virtual.desk.ranges import LAMP_KINDS, WORDS, DeskRange
 
 Crops = NDArray[np.uint8]
 FIRST_SEED = 900_000
 DARK, TURNS, PER_TURN = 8, 4, 2
 LEARNT_FRAMES = 12
+LEARNT_WORDS = WORDS[:-1]
 LIT_FROM = 30  # the number of the first lit frame
 SIMPLE_HUES = (
     (10, "red"),
@@ -58,6 +60,20 @@ SIMPLE_GREY, SIMPLE_DARK, SIMPLE_BRIGHTEST = 60, 90, 0.03
 MOST_WRONG = 0.01
 TIMES_READ = 5
 INTERVAL_S, STAMPS_SD_S, RATES_HZ = 1.0 / 30.0, 0.001, (0.2, 12.0)
+
+
+@dataclass
+class BenchRead:
+    """What one bench read of its other unit, a frame each; `refused` says why what it learnt was not taken, else nothing.
+
+    read: truth, word as learnt, by the rule, the simple way's. left_out: truth, the word where that colour was not learnt, and
+    whether it is another's that was. strangers: the colour of no word, word as learnt, by the rule.
+    """
+
+    refused: str = ""
+    read: list[tuple[str, str, str, str]] = field(default_factory=list)
+    left_out: list[tuple[str, str, bool]] = field(default_factory=list)
+    strangers: list[tuple[str, str, str]] = field(default_factory=list)
 
 
 def simple_word(crop: Crops) -> str:
@@ -134,65 +150,73 @@ def _line(name: str, read: list[tuple[str, str, str]]) -> str:
     return f"{told} {simple:9.2%} {1 - simple:7.2%}"
 
 
-def read_bench(seed: int) -> list[tuple[str, str, str, bool]]:
-    """Have a bench learn five colours from one unit and read another: truth, as learnt, by the rule, whether all are parted."""
+def read_bench(seed: int) -> BenchRead | None:
+    """Have a bench learn five colours from one unit and read another; nothing where no such bench could be drawn."""
     cv2.setNumThreads(1)
-    colours = WORDS[:-1]
     try:
-        desks = draw_bench(seed, colours, 2, DeskRange(lamp_kinds=LAMP_KINDS[:2]))
+        desks = draw_bench(seed, LEARNT_WORDS, 2, DeskRange(lamp_kinds=LAMP_KINDS[:2]), tuple(STRANGERS))
     except ValueError:
-        return []
+        return None
     x, y, width, height = desks[0, "green"].region
     part = np.s_[:, y : y + height, x : x + width]
     learnt: dict[str, LearntColour] = {}
-    read: dict[str, LampLight] = {}
+    found = BenchRead()
     for (unit, word), desk in desks.items():
         try:
             dark = dark_reference(np.stack([desk.picture(0.0, frame) for frame in range(DARK)])[part])
-        except ValueError:
-            continue
-        frames = LEARNT_FRAMES if unit == 0 else 1
-        light = read_light(np.stack([desk.picture(1.0, LIT_FROM + frame) for frame in range(frames)])[part], dark)
+        except ValueError:  # its dark picture is blown out
+            dark = None
+        lit = np.stack([desk.picture(1.0, LIT_FROM + frame) for frame in range(1 if unit else LEARNT_FRAMES)])[part]
+        light = read_light(lit, dark) if dark else None
         if unit == 0:
-            colour = learn_colour(light.rgb_linear[light.lit & light.plausible])
+            colour = learn_colour(light.rgb_linear[light.lit & light.plausible]) if light else NotTold("blown out")
             learnt |= {} if isinstance(colour, NotTold) else {word: colour}
+            continue
+        by_each = {name: colour for name, colour in learnt.items() if name != word}
+        told = [colour_words(light, known)[0] if light else UNRECOGNISED for known in (learnt, {}, by_each)]
+        if word in STRANGERS:
+            found.strangers.append((word, told[0], told[1]))
         else:
-            read[word] = light
-    parts = len(learnt) == len(colours) and not too_alike(learnt)
-    return [
-        (word, colour_words(read[word], learnt)[0], colour_words(read[word])[0], parts)
-        if word in read
-        else (word, UNRECOGNISED, UNRECOGNISED, parts)
-        for word in colours
-    ]
+            found.read.append((word, told[0], told[1], simple_word(lit[0])))
+            found.left_out.append((word, told[2], told[2] in by_each))
+    found.refused = "".join(f"{one} and {other}" for one, other, _ in too_alike(learnt)[:1])
+    if len(learnt) < len(LEARNT_WORDS):
+        found.refused = "too little light"
+    return found
 
 
 def measure_learnt(benches: int, processes: int) -> None:
-    """Print how often colours are right once they were learnt from another unit of the product."""
+    """Print how often colours are right once they were learnt from another unit, and what comes of colours not learnt."""
     with ProcessPoolExecutor(processes) as pool:
-        read = [
-            one for bench in pool.map(read_bench, range(FIRST_SEED, FIRST_SEED + benches), chunksize=4) for one in bench
-        ]
-    parted = [one for one in read if one[3]]
-    drawn = len(read) // len(WORDS[:-1])
-    print(
-        f"Learnt: {drawn} benches, five colours of an addressable lamp, learnt of one unit and read of another, a frame each."
-    )
-    print(
-        f"  taken: {len(parted) / max(1, len(read)):.2%} of the benches; one whose colours lie too near each other is refused."
-    )
-    for name, at, among in (
-        ("learnt", 1, parted),
-        ("by the rule alone", 2, parted),
-        ("by the rule, all benches", 2, read),
+        drawn = [one for one in pool.map(read_bench, range(FIRST_SEED, FIRST_SEED + benches), chunksize=4) if one]
+    taken = [one for one in drawn if not one.refused]
+    low, high = rate_between(len(taken), len(drawn))
+    why = dict(Counter(one.refused for one in drawn if one.refused).most_common())
+    print(f"Learnt: {len(drawn)} benches, five colours of an addressable lamp, learnt of one unit and read of another.")
+    print(f"  taken: {len(taken) / max(1, len(drawn)):.2%}, true share {low:.2%} to {high:.2%} (95 %); refused: {why}")
+    read = [one for bench in taken for one in bench.read]
+    for name, told in (
+        ("learnt", [(truth, word) for truth, word, _, _ in read]),
+        ("by the rule alone", [(truth, word) for truth, _, word, _ in read]),
+        ("by the rule, all benches", [(truth, word) for bench in drawn for truth, _, word, _ in bench.read]),
+        ("simple way", [(truth, word) for truth, _, _, word in read]),
     ):
-        right = sum(one[0] == one[at] for one in among)
-        wrong = sum(one[at] not in (one[0], UNRECOGNISED) for one in among)
-        low, high = rate_between(wrong, len(among))
-        share = right / max(1, len(among))
-        print(
-            f"  {name:26}{share:8.2%} right of {len(among)}; wrong {wrong}, true share {low:.3%} to {high:.3%} (95 %)"
-        )
+        right, untold = sum(truth == word for truth, word in told), sum(word == UNRECOGNISED for _, word in told)
+        share = f"{right / max(1, len(told)):.2%} right of {len(told)}"
+        print(f"  {name:26}{share:26}not told {untold}; wrong {_share(len(told) - right - untold, len(told))}")
+    left_out = [one for bench in taken for one in bench.left_out]
+    as_learnt = sum(learnt for *_, learnt in left_out)
+    print(f"  a word left out of what was learnt: told as another's, learnt, {_share(as_learnt, len(left_out))}")
+    for name in STRANGERS:
+        shown = [one for bench in taken for one in bench.strangers if one[0] == name]
+        told_so = sum(word != UNRECOGNISED for _, word, _ in shown)
+        by_rule = sum(word != UNRECOGNISED for *_, word in shown)
+        print(f"  {name}, no word: given one {_share(told_so, len(shown))}; by the rule alone {by_rule}")
+
+
+def _share(count: int, of: int) -> str:
+    low, high = rate_between(count, of)
+    return f"{count} of {of}, true share {low:.3%} to {high:.3%} (95 %)"
 
 
 def measure_time(desk: Desk) -> None:
@@ -303,7 +327,7 @@ def main() -> int:
     asked = parser.parse_args()
     cv2.setNumThreads(1)
     good = measure_colours(asked.desks, asked.processes)
-    measure_learnt(asked.desks // 5, asked.processes)
+    measure_learnt(asked.desks * 11 // 50, asked.processes)
     measure_time(draw_desk(FIRST_SEED, "green"))
     measure_flashes(max(20, asked.desks // 50))
     return 0 if good else 1
