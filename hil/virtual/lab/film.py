@@ -61,7 +61,8 @@ def prepare_devices(width: int, height: int, frame_rate: int) -> None:
     """
     size = f"width={width},height={height},pixelformat={PIXEL_FORMAT}"
     timings = f"cvt,width={width},height={height},fps={frame_rate}"
-    video(INPUT, "-c", "loop_video=1,osd_text_mode=2")
+    # It stamps the begin of exposure, as USB cameras do; its usual stamps lie ahead of the frames that bear them.
+    video(INPUT, "-c", "loop_video=1,osd_text_mode=2,timestamp_source=1")
     for device in (OUTPUT, INPUT):
         video(device, "--set-dv-bt-timings", timings)
     video(OUTPUT, f"--set-fmt-video-out={size}")
