@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from hil.lamp.board import agreed, read_otherwise
 from hil.lamp.colour import OFF, UNRECOGNISED, luminance_of, uv_of_rgb, uv_spread, words_of
 from hil.lamp.doubt import Bools, Floats
 from hil.lamp.learnt import NOTHING_LEARNT, Learnt, words_by
@@ -36,8 +37,11 @@ BRIGHTER_ROOM = 1.5  # more ambient light than this many times the dark crops' t
 LIT_LEAST = 0.004  # and by this much linear light (full scale is 1), about one code at mid-grey
 BRIGHTEST_SHARE = 0.03  # the share of the crop's pixels that "brightest part" means
 NEARLY_AS_BRIGHT = 0.6
-OFF_MIDDLE = 0.3  # of the crop's side: farther from its middle the brightest part is not the lamp
+OFF_MIDDLE = 0.2  # of the crop's side: farther from its middle the brightest part is not the lamp
 FEWEST_PIXELS = 8  # fewer usable pixels give no colour
+FEWEST_OF_BLOWN = (
+    0.1  # nor do fewer than this share of the blown-out ones: what lies next to those has some of their white
+)
 CHUNK_FRAMES = 128  # keeps the working arrays in the cache
 
 
@@ -80,6 +84,7 @@ class FrameLight:
 
     luminance: mean linear luminance (full scale 1) over the pixels that no frame of the stack blows out.
     usable: share of the crop's pixels the colour was summed over.
+    otherwise: the light as read in other ways, shape (5, 3), by `hil.lamp.board`; not a number where one cannot be had.
     plausible: False where the frame is much darker than the dark reference (camera black or covered), or brighter all
         over without a lamp that stands out (other light, or blown out as a whole), or brightest at its edge, or neither surely
         lit nor dark.
@@ -93,6 +98,7 @@ class FrameLight:
     uv_covariance: Floats
     usable: float
     plausible: bool
+    otherwise: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +117,7 @@ class LampLight:
     usable: Floats
     plausible: Bools
     channels: Floats
+    otherwise: Floats
 
     def __len__(self) -> int:
         """Count the frames."""
@@ -127,6 +134,7 @@ class LampLight:
             uv_covariance=self.uv_covariance[at],
             usable=float(self.usable[at]),
             plausible=bool(self.plausible[at]),
+            otherwise=self.otherwise[at],
         )
 
 
@@ -201,7 +209,7 @@ def colour_words(light: LampLight, learnt: Learnt = NOTHING_LEARNT) -> list[str]
         light: of n frames.
         learnt: colours as this camera saw them of golden units; the others go by the rule for any camera.
     """
-    words = words_of(light.rgb_linear, light.rgb_covariance)
+    words = agreed(words_of(light.rgb_linear, light.rgb_covariance), light.otherwise)
     words = words_by(learnt, light.rgb_linear, light.rgb_covariance, words)
     unlit = [OFF if plausible else UNRECOGNISED for plausible in light.plausible]
     seen = zip(words, unlit, light.lit & light.plausible, strict=True)
@@ -242,20 +250,22 @@ def _grown(mask: Bools) -> Bools:
 
 def _read_chunk(
     codes: Crops, dark: DarkReference, steady: Bools, work: Planes
-) -> tuple[Bools, *tuple[Floats, ...], Bools, Floats]:
+) -> tuple[Bools, *tuple[Floats, ...], Bools, Floats, Floats]:
     linear, light, slopes = (part[: codes.size].reshape(codes.shape) for part in work)
     _look_up(dark.curve, codes, into=linear)
     _look_up(dark.slope**2, codes, into=slopes)
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
     np.subtract(linear, ambient, out=light)
     strongest, noise = light.max(axis=0), _dark_noise(dark)
-    use = ~_grown((codes.max(axis=0) >= SATURATED_CODE) | dark.blown)
+    blown = codes.max(axis=0) >= SATURATED_CODE
+    use = ~_grown(blown | dark.blown)
     use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
-    count = _counted(use)
+    count, fewest = _counted(use), np.maximum(FEWEST_PIXELS, FEWEST_OF_BLOWN * _counted(blown))
     weight = np.maximum(strongest, 0.0) ** BRIGHTER_COUNTS * use
-    weight /= np.where(count >= FEWEST_PIXELS, weight.sum(axis=(1, 2)), np.nan)[:, None, None]
+    weight /= np.where(count >= fewest, weight.sum(axis=(1, 2)), np.nan)[:, None, None]
     mean_rgb = _summed(light, weight)
-    drift = AMBIENT_DRIFT * _summed(ambient, weight)
+    around = _summed(ambient, weight)
+    drift = AMBIENT_DRIFT * around
     variance = dark.noise_codes**2 * _summed(slopes, weight**2)
     covariance = np.einsum("ni,ij->nij", variance, np.eye(3)) + drift[:, :, None] * drift[:, None, :]
     positive = np.where(mean_rgb > 0.0, mean_rgb, np.where(np.isnan(mean_rgb), np.nan, 0.0))
@@ -264,7 +274,10 @@ def _read_chunk(
     channels = _summed(light, steady[None]) / steady.sum()
     uv, uv_covariance = uv_of_rgb(positive), uv_spread(positive, covariance)
     luminance, usable = luminance_of(channels), count / steady.size
-    return lit, luminance, mean_rgb, covariance, uv, uv_covariance, usable, plausible, channels
+    face = _mean_over(dark.linear, blown & ~dark.blown)
+    more = _more_room(linear, ambient)[:, None] * around
+    otherwise = read_otherwise(mean_rgb, _halves(light, weight, strongest), around, face, more, float(noise.mean()))
+    return lit, luminance, mean_rgb, covariance, uv, uv_covariance, usable, plausible, channels, otherwise
 
 
 def _summed(planes: Planes, weight: Planes | Bools) -> Floats:
@@ -281,10 +294,39 @@ def _look_up(table: Planes, codes: Crops, *, into: Planes) -> None:
         cv2.LUT(codes.reshape(-1, codes.shape[3]), table, dst=into.reshape(-1, codes.shape[3]))
 
 
+def _halves(light: Planes, weight: Planes, strongest: Planes) -> Floats:
+    """Give the light of the glow's brighter and dimmer part, shape (2, n, 3), pixels in the middle counting for more."""
+    _, height, width = strongest.shape
+    across, down = (np.linspace(-1.0, 1.0, side) ** 2 for side in (width, height))
+    inner = weight * np.clip(1.0 - across - down[:, None], 0.0, None).astype(np.float32)
+    bound = (inner * strongest).sum(axis=(1, 2)) / np.maximum(inner.sum(axis=(1, 2)), 1e-12)
+    brighter = strongest >= bound[:, None, None]
+    return np.stack([_summed(light, inner * brighter), _summed(light, inner * ~brighter)])
+
+
+def _mean_over(picture: Planes, masks: Bools) -> Floats:
+    """Give the mean of a picture, shape (h, w, 3), over each mask, shape (n, h, w); not a number where a mask is empty."""
+    count = masks.sum(axis=(1, 2)).astype(np.float64)
+    total: Floats = np.tensordot(masks.astype(np.float32), picture, axes=((1, 2), (0, 1))).astype(np.float64)
+    return total / np.where(count > 0, count, np.nan)[:, None]
+
+
 def _dark_noise(dark: DarkReference) -> Planes:
     """Give the noise of a dark pixel in linear light, shape (h, w), for its noisiest channel."""
     slope: Floats = np.interp(dark.linear.max(axis=2), dark.curve, dark.slope)
     return np.asarray(dark.noise_codes * slope, dtype=np.float32)
+
+
+def _more_room(linear: Planes, ambient: Planes) -> Planes:
+    """Give for each frame, shape (n,), the share by which the room's light may have grown since the dark crops.
+
+    Other light falls on all pixels, in all channels: it grew by no more than the channel and the quarter of the pixels that
+    gained least. Every other line and column tells that as well as all.
+    """
+    sparse = np.s_[:, :, ::2, ::2]
+    gained = (linear[sparse] - ambient[sparse]) / np.maximum(ambient[sparse], LIT_LEAST)
+    least: Planes = np.min([_lower_quartile(channel) for channel in gained], axis=0)
+    return np.maximum(least, np.float32(0.0))
 
 
 def _lit_or_dark(linear: Planes, strongest: Planes, dark: DarkReference, noise: Planes) -> tuple[Bools, Bools]:

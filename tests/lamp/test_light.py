@@ -266,6 +266,18 @@ def test_a_camera_of_another_curve_is_read_by_its_own(lab: SimpleNamespace) -> N
     assert green_to_red(read_light(lit, dark_reference(dark))) < 0.7 * usual
 
 
+@pytest.mark.parametrize("word", ["red", "amber", "green", "blue"])
+@pytest.mark.parametrize("gain", [1.2, 1.4])
+def test_a_torch_over_a_weak_lamp_does_not_make_it_white(lab: SimpleNamespace, word: str, gain: float) -> None:
+    """Less light than would hide the lamp, white and all over; the lamp adds a third of it at its core to nearly as much."""
+    for brightness in (0.3, 0.6, 1.2):
+        for leak in lab.LEAKS:
+            camera = lab.Camera(leak=leak, ambient=0.1, gain=0.3 * brightness, glow=4.0)
+            dark = dark_reference(camera.dark())
+            told = colour_words(read_light(camera.crops(np.tile(lab.LAMPS[word], (3, 1)), ambient_gain=gain), dark))
+            assert "white" not in told, (brightness, leak)
+
+
 def test_a_bad_dark_reference_is_refused(lab: SimpleNamespace) -> None:
     crops = lab.Camera().dark()
     with pytest.raises(ValueError, match="no dark crop"):
