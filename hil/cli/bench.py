@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated
 
 import cv2
+import numpy as np
 import typer
 from hil_fixtures.interrupts import ended_in_order
 from rich.console import Console
@@ -35,6 +36,7 @@ from hil.lamp import OFF, NotTold
 from hil.lamp.aim import Aimed, NotAimed
 from hil.lamp.curve import CameraCurve
 from hil.lamp.gauge import GaugeStudy
+from hil.lamp.light import SRGB_DECODE
 from hil.lamp.still import read_still
 from hil.virtual import bench_named
 
@@ -165,14 +167,20 @@ def read_photo(
         tuple[int, int, int, int] | None,
         typer.Option(metavar="X Y WIDTH HEIGHT", help="where the lamp is (default: the brightest spot)"),
     ] = None,
+    bench: Annotated[
+        Path | None,
+        typer.Option(help="bench file of the camera that took them: its curve counts, where it was measured"),
+    ] = None,
 ) -> None:
     """Tell the colour of a lit lamp in a photograph. A run is surer: it knows what the lamp looks like dark."""
+    measured = load_bench_file(bench).lamp_camera.curve if bench else None
+    curve = SRGB_DECODE if measured is None else np.asarray(measured, np.float32)
     for file in pictures:
         picture = cv2.imread(str(file), cv2.IMREAD_COLOR)
         if picture is None:
             raise InputError(str(file), "is no picture that can be read.", "Name a JPEG or PNG file.")
         try:
-            found = read_still(picture.astype("uint8"), region)
+            found = read_still(picture.astype("uint8"), region, curve)
         except ValueError as error:
             raise InputError(str(file), str(error), "Give --region X Y WIDTH HEIGHT inside the picture.") from error
         x, y, width, height = found.region

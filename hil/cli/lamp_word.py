@@ -6,6 +6,7 @@ import numpy as np
 
 from hil.core.frames import Crops
 from hil.lamp import OFF, DarkReference, colour_words, dark_reference, read_light
+from hil.lamp.light import SRGB_DECODE, Planes
 
 DARK_FRAMES = 12  # the supply is off when a run begins, so the first frames show the dark lamp
 SWATCHES = {"white": "bright_white", "red": "red", "amber": "yellow", "green": "green", "blue": "blue"}
@@ -14,8 +15,9 @@ SWATCHES = {"white": "bright_white", "red": "red", "amber": "yellow", "green": "
 class LampWord:
     """Keeps the newest crop; names its colour when asked."""
 
-    def __init__(self) -> None:
-        """Know nothing yet."""
+    def __init__(self, curve: Planes = SRGB_DECODE) -> None:
+        """Know nothing yet but the camera's curve."""
+        self._curve = curve
         self._lock = threading.Lock()
         self._first: list[Crops] = []
         self._newest: Crops | None = None
@@ -35,7 +37,7 @@ class LampWord:
         if newest is None or not ready:
             return "not seen yet"
         try:
-            self._dark = self._dark or dark_reference(self._first)
+            self._dark = self._dark or dark_reference(self._first, self._curve)
             word = colour_words(read_light(newest[np.newaxis], self._dark))[0]
         except ValueError:
             return "unrecognised"

@@ -19,6 +19,7 @@ from hil.core.moments import Moment
 from hil.core.text import count, printable
 from hil.drive.driver import Driver
 from hil.drive.live import LiveDriver
+from hil.evidence.camera import curve_of
 from hil.judge.results import CheckResult
 
 REFRESHES_A_SECOND = 6
@@ -85,7 +86,7 @@ class Screen:
 
     def _show_live(self, driver: LiveDriver) -> None:
         health = Health(driver.bench.clock, driver.bench.trial.control_network)
-        lamp = LampWord()
+        lamp = LampWord(curve_of(driver.bench.timeline.since()))
         driver.bench.timeline.listen(health.see)
 
         def on_frame(_time_s: float, crop: Crops) -> None:

@@ -5,7 +5,7 @@ frames taken while the supply was off. All of it is the whole run's, so it is wo
 Frames count only while the camera saw its lamp where the run saw it first: others show another part of the board.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import inf
@@ -144,7 +144,7 @@ def _read_in_place(record: Record, seen: _Seen, from_s: float, until_s: float) -
     delay, switches_seen = watched
     awake_s = [s.ordered_s for s in switches_seen if s.seen_s is not None]
     try:
-        dark = dark_reference(_dark_frames(seen, until_s, delay), _curve(record))
+        dark = dark_reference(_dark_frames(seen, until_s, delay), curve_of(record.by_kind.get(("camera", "curve"), ())))
     except ValueError as error:  # awake, and yet it cannot tell the lamp's light
         return Camera(None, None, awake_s, None, f"no dark reference: {error}")
     switch_frames = frames_within_changes(frames.times_s, seen.bench_light[first:last])
@@ -164,9 +164,9 @@ def _dark_frames(seen: _Seen, until_s: float, delay: Delay) -> Crops:
     return np.concatenate(chosen)
 
 
-def _curve(record: Record) -> NDArray[np.float32]:
+def curve_of(moments: Sequence[Moment]) -> NDArray[np.float32]:
     """How the camera's codes follow the light, as the run's bench had it measured; that of sRGB where it had not."""
-    booked = record.by_kind.get(("camera", "curve"), ())
+    booked = [moment for moment in moments if moment.is_("camera", "curve")]
     return np.asarray(booked[-1].data["linear"], dtype=np.float32) if booked else SRGB_DECODE
 
 

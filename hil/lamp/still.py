@@ -13,10 +13,9 @@ import numpy.typing as npt
 
 from hil.lamp.colour import OFF, UNRECOGNISED, uv_of_rgb, words_of
 from hil.lamp.doubt import Floats
-from hil.lamp.light import SATURATED_CODE, SRGB_DECODE
+from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Planes
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
-Planes = npt.NDArray[np.float32]
 Region = tuple[int, int, int, int]
 
 # All: common practice, no source.
@@ -48,8 +47,10 @@ class StillReading:
     uv: Floats
 
 
-def read_still(picture: Picture, region: Region | None = None) -> StillReading:
+def read_still(picture: Picture, region: Region | None = None, curve: Planes = SRGB_DECODE) -> StillReading:
     """Read one photograph; without a region (x, y, width, height) of the lamp, the brightest spot of it is taken.
+
+    The `curve` is that of the camera which took it: light of each code, shape (256,).
 
     Raises ValueError: not a colour picture of 8 bits, or a region outside it.
     """
@@ -57,9 +58,9 @@ def read_still(picture: Picture, region: Region | None = None) -> StillReading:
         raise ValueError(
             f"a picture of {picture.dtype} and shape {picture.shape}: give uint8, (height, width, 3), blue first."
         )
-    place = find_bright(picture) if region is None else _inside(region, picture)
+    place = find_bright(picture, curve) if region is None else _inside(region, picture)
     crop = _with_surroundings(picture, place)
-    linear = SRGB_DECODE[crop[..., ::-1]]
+    linear = curve[crop[..., ::-1]]
     light = linear - _rim(linear)
     strongest = light.max(axis=2)
     peak = float(np.partition(strongest.ravel(), -LAMP_LEAST_PX)[-LAMP_LEAST_PX])
@@ -71,7 +72,7 @@ def read_still(picture: Picture, region: Region | None = None) -> StillReading:
     return StillReading(word, place, rgb, uv_of_rgb(np.maximum(rgb, 0.0)))
 
 
-def find_bright(picture: Picture) -> Region:
+def find_bright(picture: Picture, curve: Planes = SRGB_DECODE) -> Region:
     """Give a box about the brightest spot of a picture, of colour rather than without."""
     scale = max(1.0, max(picture.shape[:2]) / LARGEST_SIDE_PX)
     small = (
@@ -79,7 +80,7 @@ def find_bright(picture: Picture) -> Region:
         if scale > 1.0
         else picture
     )
-    linear = SRGB_DECODE[small]
+    linear = curve[small]
     bright = cv2.GaussianBlur(linear.max(axis=2) + linear.max(axis=2) - linear.min(axis=2), (0, 0), 2.0)
     level = bright - np.float32(np.median(bright))
     count, labels, boxes, _ = cv2.connectedComponentsWithStats((level >= BRIGHT_SHARE * level.max()).astype(np.uint8))

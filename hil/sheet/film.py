@@ -5,7 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.core.frames import Crops, LampFrames
-from hil.lamp.light import SATURATED_CODE, SRGB_DECODE
+from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Planes
 from hil.sheet.drawing import Drawing
 from hil.sheet.palette import MUTED, RULE
 
@@ -69,13 +69,13 @@ def mean_colours(crops: Crops) -> NDArray[np.float64]:
     return means
 
 
-def lamp_light(frames: LampFrames) -> NDArray[np.float64]:
+def lamp_light(frames: LampFrames, curve: Planes = SRGB_DECODE) -> NDArray[np.float64]:
     """The lamp's light a frame, linear, red first, the brightest 1; for people to look at, no judgement rests on it.
 
     Taken from pixels that are not blown out: a bright lamp's core is white whatever its colour. What the darkest frames
-    show, the dark lamp, is taken off. There must be a frame.
+    show, the dark lamp, is taken off. There must be a frame. The `curve` is the camera's, light of each code.
     """
-    means = np.array([_unblown_mean(crop) for crop in frames.unit])
+    means = np.array([_unblown_mean(crop, curve) for crop in frames.unit])
     darkest = np.argsort(means.sum(axis=1))[: max(1, len(means) // 33)]
     above_dark = np.clip(means - means[darkest].mean(axis=0), 0.0, None)
     light = above_dark if above_dark.max() > LEAST_CHANGE else means
@@ -83,10 +83,10 @@ def lamp_light(frames: LampFrames) -> NDArray[np.float64]:
     return share
 
 
-def _unblown_mean(crop: Crops) -> tuple[float, float, float]:
+def _unblown_mean(crop: Crops, curve: Planes) -> tuple[float, float, float]:
     """The mean linear light of the pixels that are not blown out, red first; dark where all of them are."""
     usable = cv2.inRange(crop, (0, 0, 0), (SATURATED_CODE - 1,) * 3)
-    blue, green, red, _ = cv2.mean(cv2.LUT(crop, SRGB_DECODE), usable)
+    blue, green, red, _ = cv2.mean(cv2.LUT(crop, curve), usable)
     return red, green, blue
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from hil.core.frames import LampFrames
 from hil.core.moments import Moment
 from hil.core.run_folder import LegRecord
+from hil.evidence.camera import curve_of
 from hil.evidence.window import Record
 from hil.sheet.drawing import Drawing
 from hil.sheet.film import lamp_light
@@ -86,7 +87,7 @@ def timeline_picture(
     _draw_legs(chart, legs)
     _draw_stages(chart, legs)
     _draw_power(chart, record.moments)
-    _draw_lamp(chart, frames)
+    _draw_lamp(chart, frames, curve_of(record.moments))
     for lane in lanes:
         _draw_lane(chart, lane)
     _draw_failures(chart, failed_at)
@@ -133,11 +134,11 @@ def _stretch(chart: _Chart, top: float, begin_s: float, end_s: float) -> None:
     chart.drawing.rectangle(left, top + 6.0, max(0.8, chart.x(end_s) - left), LANE - 12.0, MUTED)
 
 
-def _draw_lamp(chart: _Chart, frames: LampFrames) -> None:
+def _draw_lamp(chart: _Chart, frames: LampFrames, curve: NDArray[np.float32]) -> None:
     top = chart.next_lane("Lamp, as seen")
     if not len(frames):
         return
-    colours = _column_colours(chart, frames)
+    colours = _column_colours(chart, frames, curve)
     begin = 0
     for at in range(1, COLUMNS + 1):
         if at == COLUMNS or colours[at] != colours[begin]:
@@ -147,9 +148,9 @@ def _draw_lamp(chart: _Chart, frames: LampFrames) -> None:
             begin = at
 
 
-def _column_colours(chart: _Chart, frames: LampFrames) -> list[str]:
+def _column_colours(chart: _Chart, frames: LampFrames, curve: NDArray[np.float32]) -> list[str]:
     """Each column's mean light; one between two frames keeps the last for a while, one in a gap is left out."""
-    light = lamp_light(frames)
+    light = lamp_light(frames, curve)
     columns = chart.columns(frames.times_s.tolist())
     sums = np.zeros((COLUMNS, 3))
     np.add.at(sums, columns, light)

@@ -91,6 +91,18 @@ def test_a_photograph_is_read(tmp_path: Path) -> None:
     assert "does not lie in a picture of 160 × 120 pixels" in outside.err
 
 
+def test_a_photograph_is_read_by_the_curve_of_its_camera(tmp_path: Path) -> None:
+    """Codes in proportion to the light: amber, of which the curve of sRGB takes most of the green."""
+    picture = np.zeros((120, 160, 3), np.uint8)
+    cv2.circle(picture, (60, 70), 12, (2, 45, 200), -1)
+    cv2.imwrite(str(tmp_path / "lamp.png"), picture)
+    curve = ", ".join(f"{code / 255.0:.6f}" for code in range(256))
+    (tmp_path / "bench.toml").write_text(BENCH + f"[lamp_camera]\ncurve = [{curve}]\n", encoding="utf-8")
+    assert hil("bench", "read", "lamp.png", cwd=tmp_path).out.startswith("lamp.png: unrecognised")
+    told = hil("bench", "read", "lamp.png", "--bench", "bench.toml", cwd=tmp_path)
+    assert told.out.startswith("lamp.png: amber"), told.out + told.err
+
+
 def test_runs_of_nothing_are_no_qualification(tmp_path: Path) -> None:
     told = hil("bench", "qualify", ".", ".", cwd=tmp_path)
     assert told.code == 2

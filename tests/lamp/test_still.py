@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from hil.lamp import OFF, UNRECOGNISED
+from hil.lamp.light import SRGB_DECODE
 from hil.lamp.still import find_bright, read_still
 from hil.virtual.desk.desk import draw_desk
 
@@ -45,6 +46,14 @@ def test_a_lamp_blown_out_but_for_a_channel_keeps_its_colour() -> None:
     picture = np.full((120, 120, 3), 20, np.uint8)
     picture[40:80, 40:80] = (40, 50, 255)
     assert read_still(picture, (40, 40, 40, 40)).word == "red"
+
+
+def test_a_camera_of_another_curve_is_read_by_its_own() -> None:
+    """Codes in proportion to the light: amber, of which the curve of sRGB takes most of the green."""
+    picture = np.zeros((120, 120, 3), np.uint8)
+    picture[40:80, 40:80] = (2, 45, 200)
+    own = (np.arange(256) / 255.0).astype(np.float32)
+    assert [read_still(picture, curve=curve).word for curve in (own, SRGB_DECODE)] == ["amber", UNRECOGNISED]
 
 
 def test_nothing_lit_is_off(lab: SimpleNamespace) -> None:

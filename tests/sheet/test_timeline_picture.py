@@ -98,6 +98,15 @@ def test_a_blown_out_core_does_not_whiten_the_colour(record: MakeRecord) -> None
     assert not boxes(svg, "#ffffff")
 
 
+def test_the_lamp_is_drawn_by_the_curve_that_was_measured_of_its_camera(record: MakeRecord) -> None:
+    crops = np.zeros((200, 8, 8, 3), np.uint8)
+    crops[100:] = (100, 200, 0)
+    frames = LampFrames(np.arange(200) / 2.0, crops, crops)
+    straight = Moment(0.0, 0.0, "camera", "curve", {"linear": [code / 255.0 for code in range(256)]})
+    assert len(boxes(timeline_picture(record([straight]), [LEG], frames, {}), "#00ffb4")) == 1
+    assert len(boxes(timeline_picture(record([]), [LEG], frames, {}), "#00ff87")) == 1
+
+
 def test_a_stretch_without_frames_stays_empty(record: MakeRecord) -> None:
     crops = np.full((200, 8, 8, 3), 200, np.uint8)
     times_s = np.concatenate([np.arange(100) / 4.0, 75.0 + np.arange(100) / 4.0])
