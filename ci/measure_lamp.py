@@ -2,11 +2,12 @@
 
     ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, some 30 min on two cores
 
-Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, read in one frame
-there. The simple way is given the same region of the same lit frame: the mean hue of its brightest pixels, in HSV. Learnt:
-benches that have learnt five colours from one unit read another one, once with each word left out, and cyan and magenta,
-which have no word; 10,000 readings by default, some 15 min on two cores. Flash rates and changes: frames of one desk, lit and
-dark by a plan that the test keeps. Processor: this process's own time, one thread.
+Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, refused by
+`readable` where they tell no colour, else read in one frame there. The simple way is given the same region of the same lit
+frame: the mean hue of its brightest pixels, in HSV. Learnt: benches that have learnt five colours from one unit read another
+one, once with each word left out, and cyan and magenta, which have no word; 10,000 readings by default, some 15 min on two cores.
+Flash rates and changes: frames of one desk, lit and dark by a plan that the test keeps. Processor: this process's own time,
+one thread.
 Ends with 1 where a wrong word comes more often than once in a hundred; every other figure is told and judged by nobody.
 """
 
@@ -36,7 +37,7 @@ from hil.lamp import (
     learn_colour,
     read_light,
 )
-from hil.lamp.aim import NotAimed, Turn, find_lamp
+from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, readable
 from hil.lamp.doubt import stamp_scatter
 from hil.lamp.learnt import too_alike
 from hil.virtual.desk.desk import Desk, draw_bench, draw_desk
@@ -57,6 +58,7 @@ SIMPLE_HUES = (
     (180, "red"),
 )  # OpenCV's, of 180; common practice
 SIMPLE_GREY, SIMPLE_DARK, SIMPLE_BRIGHTEST = 60, 90, 0.03
+NOT_AIMED = ("not found", "found elsewhere", "refused")
 MOST_WRONG = 0.01
 TIMES_READ = 5
 INTERVAL_S, STAMPS_SD_S, RATES_HZ = 1.0 / 30.0, 0.001, (0.2, 12.0)
@@ -114,7 +116,9 @@ def _aimed(desk: Desk, lit: Crops, dark: Crops) -> tuple[int, int, int, int] | s
     if isinstance(found, NotAimed):
         return "not found"
     off = np.hypot(found.centre[0] - desk.centre[0], found.centre[1] - desk.centre[1])
-    return found.region if off <= 0.5 * max(desk.region[2:]) else "found elsewhere"
+    if off > 0.5 * max(desk.region[2:]):
+        return "found elsewhere"
+    return found.region if isinstance(readable(found, turns), Aimed) else "refused"
 
 
 def measure_colours(desks: int, processes: int) -> bool:
@@ -122,11 +126,11 @@ def measure_colours(desks: int, processes: int) -> bool:
     with ProcessPoolExecutor(processes) as pool:
         read = list(pool.map(read_desk, range(FIRST_SEED, FIRST_SEED + desks), chunksize=20))
     drawn = [one for one in read if one[1] != "not drawn"]
-    aimed = [one for one in drawn if one[1] not in ("not found", "found elsewhere")]
+    aimed = [one for one in drawn if one[1] not in NOT_AIMED]
     lamps = [one for one in drawn if one[0] != OFF]
-    missed = Counter(one[1] for one in lamps if one[1] in ("not found", "found elsewhere"))
+    missed = Counter(one[1] for one in lamps if one[1] in NOT_AIMED)
     print(f"Colours: {len(drawn)} desks, seeds {FIRST_SEED} to {FIRST_SEED + desks - 1}, one lit frame each.")
-    print(f"  lamp found where it is: {1 - missed.total() / len(lamps):.2%} of {len(lamps)}; {dict(missed)}")
+    print(f"  aimed, where the lamp is: {1 - missed.total() / len(lamps):.2%} of {len(lamps)}; {dict(missed)}")
     print(
         f"  {'':10}{'desks':>7}{'right':>9}{'not told':>10}{'wrong':>8}   as                 simple way: right {'wrong':>7}"
     )

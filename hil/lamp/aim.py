@@ -14,8 +14,10 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from hil.lamp.board import agreed
+from hil.lamp.colour import words_of
 from hil.lamp.focus import softness_px
-from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Crops, strongest_codes
+from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Crops, dark_reference, read_light, strongest_codes
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
 Planes = npt.NDArray[np.float32]
@@ -29,6 +31,7 @@ TIMES_NOISE = 6.0  # and by so many times what dark turns differ by, but for one
 GLOW = 0.12  # of the greatest gain: what of the glow belongs to the region
 ROOM = 1.5  # the region is so many times as wide as that glow: its rim shows the board without the lamp's light
 LEAST_SIDE_PX, GLOW_LEAST_PX = 16, 7
+MUCH_BLOWN = 0.3  # of the glow: where no colour is left beside so much, it is too bright rather than too weak
 MOST_BLOWN = 0.85  # of the glow: the rest of it is too little to tell a colour by
 WIDEST = 0.33  # of the picture's shorter side: a wider glow is out of focus, or no lamp
 MOST_SOFT = 0.008  # of the picture's shorter side: softer outlines are those of a camera out of focus
@@ -92,6 +95,33 @@ def find_lamp(turns: Sequence[Turn]) -> Aimed | NotAimed:
         return NotAimed(f"nothing goes on and off with it: at most {greatest:.3f} of full light was gained")
     found = _chosen(gain, greatest, turns[-1].lit[-1])
     return _judged_by_focus(found, turns[-1].dark) if isinstance(found, Aimed) else found
+
+
+def readable(found: Aimed, turns: Sequence[Turn]) -> Aimed | NotAimed:
+    """Give the lamp that was found by some turns, or why no picture of them can tell a colour there, whatever its colour is."""
+    x, y, width, height = found.region
+    part = np.s_[:, y : y + height, x : x + width]
+    try:
+        dark = dark_reference(np.concatenate([turn.dark[part] for turn in turns]))
+    except ValueError as error:
+        return NotAimed(f"it is found, but {error}")
+    light = read_light(np.concatenate([turn.lit[part] for turn in turns]), dark)
+    lit = light.lit & light.plausible
+    if not lit.any():
+        return found
+    rgb, covariance = light.rgb_linear[lit], light.rgb_covariance[lit]
+    if not np.isfinite(rgb).all(axis=1).any():
+        much = f"{found.blown:.0%} of its glow is blown out, and the rest is too little: lower the exposure"
+        little = "its glow is too weak beside the light on the board: shade it, or bring the camera nearer"
+        told = much if found.blown > MUCH_BLOWN else little
+        return NotAimed(f"it is found, but nothing tells its colour: {told}")
+    words = words_of(rgb, covariance)
+    if all(word != as_agreed for word, as_agreed in zip(words, agreed(words, light.otherwise[lit]), strict=True)):
+        told = "it is blown out, and the board or another light about it has another colour"
+        return NotAimed(
+            f"it is found, but nothing tells its colour: {told}: lower the exposure, or hide the other light"
+        )
+    return found
 
 
 def _judged_by_focus(found: Aimed, dark: Crops) -> Aimed:

@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, shift_px
+from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, readable, shift_px
 from hil.lamp.light import Crops
 from hil.virtual.scene.picture import DARK, Picture
 
@@ -274,3 +274,41 @@ def test_many_lamps_in_one_picture_are_each_found() -> None:
     for place, one in zip(places, found, strict=True):
         assert_at(one, place)
     assert overlapping(found) == []
+
+
+@pytest.mark.parametrize("colour", [RED, GREEN, BLUE, WHITE])
+def test_a_lamp_whose_colour_can_be_told_is_readable(colour: tuple[float, float, float]) -> None:
+    turns = Bench(Lamp((160, 120), colour)).turns()
+    found = find_lamp(turns)
+    assert isinstance(found, Aimed)
+    assert readable(found, turns) == found
+
+
+def hard(board: tuple[float, ...], glow: float, lamp: tuple[float, ...]) -> NotAimed | Aimed:
+    """Turns of a round lamp whose face is blown out on a board, blue first, which it lights by a share of full light."""
+    random = np.random.default_rng(4)
+    y, x = np.mgrid[0:120, 0:120] - 60.0
+    radius = np.hypot(x, y)
+    face = (radius < 10.0)[..., None]
+    reflected = np.where(face, 0.3, np.array(board))
+
+    def seen(lit: bool) -> "np.ndarray[tuple[int, ...], np.dtype[np.uint8]]":
+        thrown = glow * np.array(lamp) * np.maximum(radius / 10.0, 1.0)[..., None] ** -3.0 * reflected
+        light = np.clip(0.1 * reflected + lit * np.where(face, 5.0, thrown), 0.0, 1.0)
+        codes = 255.0 * np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+        return np.clip(codes + random.normal(0.0, 1.0, (2, *codes.shape)), 0, 255).astype(np.uint8)
+
+    turns = [Turn(seen(True), seen(False)) for _ in range(4)]
+    found = find_lamp(turns)
+    assert isinstance(found, Aimed)
+    return readable(found, turns)
+
+
+def test_a_lamp_of_which_nothing_tells_the_colour_is_refused() -> None:
+    none = hard((0.03, 0.03, 0.03), 0.0, (1.0, 1.0, 1.0))
+    assert isinstance(none, NotAimed)
+    assert none.reason.endswith("is blown out, and the rest is too little: lower the exposure")
+    by_board = hard((0.2, 0.03, 0.006), 4.0, (1.0, 1.0, 1.0))
+    assert isinstance(by_board, NotAimed)
+    assert by_board.reason.endswith("another colour: lower the exposure, or hide the other light")
+    assert isinstance(hard((0.2, 0.2, 0.2), 4.0, (1.0, 1.0, 1.0)), Aimed)

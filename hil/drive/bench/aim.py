@@ -23,7 +23,7 @@ from hil.core.trial import draw
 from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
-from hil.lamp.aim import SHIFT_PX, Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, shift_px
+from hil.lamp.aim import SHIFT_PX, Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, readable, shift_px
 from hil.lamp.curve import CameraCurve, camera_curve
 from hil.lamp.doubt import NotTold
 
@@ -199,9 +199,10 @@ class _Aiming:
         )  # a camera that takes none is told so before anything is switched
         bench.power.off(asked_by=BY)
         found_own = own or self._find(self._bench_turn)[0]
-        found, last = self._find(self._unit_turn)
+        found, turns = self._find(self._unit_turn)
+        found = readable(found, turns) if isinstance(found, Aimed) else found
         curve = self._curve(found_own, steps_s) if steps_s and isinstance(found_own, Aimed) else None
-        return Aim(slot, found, found_own, str(bench.camera.source), last.lit[-1], last.dark, curve)
+        return Aim(slot, found, found_own, str(bench.camera.source), turns[-1].lit[-1], turns[-1].dark, curve)
 
     def _steps_s(self) -> list[float]:
         exposure = self._bench.exposure
@@ -228,15 +229,15 @@ class _Aiming:
             lamp.switch(False)
         return camera_curve(pictures, taken_s)
 
-    def _find(self, turn: Callable[[], Turn]) -> tuple[Aimed | NotAimed, Turn]:
-        """Find a lamp, and the last turn: by more turns where something goes on and off with it, by slower ones where none is."""
+    def _find(self, turn: Callable[[], Turn]) -> tuple[Aimed | NotAimed, list[Turn]]:
+        """Find a lamp, and its turns: by more turns where something goes on and off with it, by slower ones where none is."""
         for self._settled_s in (SETTLED_REAL_S, AGAIN_REAL_S):
             turns = [turn() for _ in range(TURNS)]
             while (found := find_lamp(turns)).rival > RIVAL and len(turns) < MOST_TURNS:
                 turns.append(turn())
             if isinstance(found, Aimed):
                 break
-        return found, turns[-1]
+        return found, turns
 
     def _bench_turn(self) -> Turn:
         lamp = self._bench.bench_lamp
