@@ -13,10 +13,10 @@ sharpening and its halved colour; a neighbour shines in. Each of these shows in 
 A torch or a lighter room adds white to all pixels, blown out or not: what all of them gained is taken away (`LESS_ROOM`).
 
 A lamp's own colour stays in all of them, within its word's borders or in a reject zone. So a word that another one of them
-denies is not told. Two words are denied more easily, since what makes them of other colours is common: white must be white in
+denies is not told. Three words are denied more easily, since what makes them of other colours is common: white must be white in
 the dimmer part too, as a blown-out core whitens the brighter one, and without what the room may have added; blue must stay blue
-against the board, as many boards are blue and white lamps bluish. Law: a matt surface's light is its reflectance times what falls
-on it. Pure.
+against the board, as many boards are blue and white lamps bluish; red likewise, as a red board takes the green of amber.
+Law: a matt surface's light is its reflectance times what falls on it. Pure.
 """
 
 from collections.abc import Sequence
@@ -28,7 +28,7 @@ from hil.lamp.doubt import Bools, Floats
 
 AGAINST_FACE, AGAINST_ROOM, NEAR, FAR, LESS_ROOM = range(5)
 NOT_ANOTHER_WORD = (AGAINST_FACE, NEAR, FAR, LESS_ROOM)
-THE_SAME_WORD = {"white": (FAR, LESS_ROOM), "blue": (AGAINST_FACE, AGAINST_ROOM)}
+THE_SAME_WORD = {"white": (FAR, LESS_ROOM), "blue": (AGAINST_FACE, AGAINST_ROOM), "red": (AGAINST_FACE, AGAINST_ROOM)}
 DARKEST_TOLD = 0.0005  # linear light (full scale 1) by which a dark surface shows at all; common practice, no source
 
 
