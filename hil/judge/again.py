@@ -10,10 +10,10 @@ from functools import cached_property
 
 from hil.core.product import Bound, Product
 from hil.core.verdicts import Finding, Limits, Verdict, verdict_of
-from hil.judge.judge import Judge, reason_of, settled, verdict_of_findings
+from hil.judge.judge import Judge, beyond_by, reason_of, settled, verdict_of_findings
 from hil.judge.kept import KeptCheck, KeptRun, changed_keys, promises_of
 from hil.judge.results import Basis
-from hil.judge.rules import decide, judge_reading
+from hil.judge.rules import judge_reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,10 @@ def _limits_of(check: KeptCheck) -> set[str]:
 
 def _decided(check: KeptCheck, limits: Mapping[str, Limits]) -> CheckAgain:
     basis = check.basis
-    takes = [[new for finding in take for new in _again(finding, limits)] for take in basis.takes]
+    takes = [
+        [new for finding in take for new in _again(finding, limits, held_up_s)]
+        for take, held_up_s in zip(basis.takes, basis.held_up_s, strict=True)
+    ]
     verdict, why = _verdict_of(basis, takes)
     if verdict is Verdict.PASS and basis.unread:
         unread = ", ".join(basis.unread)
@@ -113,24 +116,19 @@ def _verdict_of(basis: Basis, takes: Sequence[Sequence[Finding]]) -> tuple[Verdi
     return verdict, reason_of(findings, verdict)
 
 
-def _again(finding: Finding, limits: Mapping[str, Limits]) -> list[Finding]:
-    """A finding under the new limits; of a set each that fails, and the one for all."""
+def _again(finding: Finding, limits: Mapping[str, Limits], held_up_s: float) -> list[Finding]:
+    """A finding under the new limits; of a set each that fails, and the one for all. What the bench was held up by excuses it."""
     if finding.each:
         judge = Judge()
-        judge.judge_all([new for part in finding.each for new in _again(part, limits)], finding.promised, "")
+        parts = [new for part in finding.each for new in _again(part, limits, held_up_s)]
+        judge.judge_all(parts, finding.promised, "")
         return judge.findings
     if finding.reading is None or finding.limit not in limits:
         return [finding]
     new = replace(judge_reading(finding.reading, limits[finding.limit], finding.promised), limit=finding.limit)
-    was_excused = finding.limits is not None and _excused(finding, decide(finding.reading, finding.limits))
-    return [
-        replace(new, verdict=Verdict.UNJUDGED, retakable=True) if was_excused and new.verdict is Verdict.FAIL else new
-    ]
-
-
-def _excused(finding: Finding, by_rule: Verdict) -> bool:
-    """Whether a reading that fails by the rule was left undecided, as the bench itself was held up."""
-    return by_rule is Verdict.FAIL and finding.verdict is Verdict.UNJUDGED
+    if new.verdict is Verdict.FAIL and beyond_by(finding.reading, limits[finding.limit]) <= held_up_s:
+        return [replace(new, verdict=Verdict.UNJUDGED, retakable=True)]
+    return [new]
 
 
 def _touched(read: Sequence[str], changed: Sequence[str]) -> str:

@@ -134,12 +134,21 @@ def _is_excused(finding: Finding, held_up: Sequence[Asleep]) -> bool:
     if finding.each:
         return all(_is_excused(part, held_up) for part in finding.each if part.verdict is Verdict.FAIL)
     if finding.reading is not None and finding.limits is not None:
-        upper, lower = finding.limits.upper, finding.limits.lower
-        over_s = -inf if upper is None else finding.reading.low - upper
-        under_s = -inf if lower is None else lower - finding.reading.high
-        return max(over_s, under_s) <= sum(stretch.end_s - stretch.begin_s for stretch in held_up)
+        return beyond_by(finding.reading, finding.limits) <= held_up_for_s(held_up)
     at_s = finding.at_s
     return at_s is not None and any(stretch.meets(at_s - NEAR_S, at_s + NEAR_S) for stretch in held_up)
+
+
+def held_up_for_s(held_up: Sequence[Asleep]) -> float:
+    """For how long the bench was held up, in all."""
+    return sum(stretch.end_s - stretch.begin_s for stretch in held_up)
+
+
+def beyond_by(reading: Reading, limits: Limits) -> float:
+    """How far a whole reading lies beyond its limits, in its unit; below zero where it does not."""
+    over = -inf if limits.upper is None else reading.low - limits.upper
+    under = -inf if limits.lower is None else limits.lower - reading.high
+    return max(over, under)
 
 
 def _excused(finding: Finding, held_up: Sequence[Asleep]) -> Finding:

@@ -50,6 +50,7 @@ class KeptCheck:
     name: str
     verdict: Verdict
     takes: tuple[tuple[KeptFinding, ...], ...]
+    held_up_s: tuple[float, ...]
     ended: Verdict | None = None
     unread: tuple[str, ...] = ()
     promises: tuple[str, ...] = ()
@@ -58,7 +59,7 @@ class KeptCheck:
     def basis(self) -> Basis:
         """As it was when it was judged."""
         takes = tuple(tuple(kept.finding for kept in take) for take in self.takes)
-        return Basis(takes, self.ended, self.unread, self.promises)
+        return Basis(takes, self.held_up_s, self.ended, self.unread, self.promises)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +121,7 @@ def from_json(text: bytes) -> KeptRun:
 def _check(result: CheckResult) -> KeptCheck:
     basis = result.basis
     takes = tuple(tuple(_finding(finding) for finding in _own(take)) for take in basis.takes)
-    return KeptCheck(result.name, result.verdict, takes, basis.ended, basis.unread, basis.promises)
+    return KeptCheck(result.name, result.verdict, takes, basis.held_up_s, basis.ended, basis.unread, basis.promises)
 
 
 def _own(take: Sequence[Finding]) -> list[Finding]:

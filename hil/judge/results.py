@@ -10,13 +10,14 @@ from hil.core.verdicts import Finding, Verdict, verdict_of
 class Basis:
     """What a check's verdict rests on: enough to judge it again under other limits without its evidence.
 
-    `takes` are the findings of each take judged. `ended` is what the check came to where that is not by its findings alone:
-    evidence was lacking after those takes, or its own function failed. `unread`: views it named and, in some take, did not
-    read, with which it may not pass. `promises`: what it read of the product file but for the limits its findings name, as
-    `hil.core.promise_use` notes it.
+    `takes` are the findings of each take judged, `held_up_s` for how long the bench was held up in each. `ended` is what the
+    check came to where that is not by its findings alone: evidence was lacking after those takes, or its own function failed.
+    `unread`: views it named and, in some take, did not read, with which it may not pass. `promises`: what it read of the product
+    file but for the limits its findings name, as `hil.core.promise_use` notes it.
     """
 
     takes: tuple[tuple[Finding, ...], ...] = ()
+    held_up_s: tuple[float, ...] = ()
     ended: Verdict | None = None
     unread: tuple[str, ...] = ()
     promises: tuple[str, ...] = ()

@@ -5,10 +5,12 @@ The direct way is the run loop's: the check's function under the other product f
 
 import random
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from math import inf
 
 import pytest
 
+from hil.core.awake import Asleep
 from hil.core.product import Bound, Product, load_product
 from hil.core.promise_use import PromiseUse
 from hil.core.readings import Reading
@@ -16,7 +18,7 @@ from hil.core.run_folder import RunInfo
 from hil.core.verdicts import Verdict
 from hil.evidence.seen import Seen
 from hil.judge.again import NewPromises, RunAgain
-from hil.judge.judge import Judge, settled, verdict_of_findings
+from hil.judge.judge import Judge, excused, held_up_for_s, settled, verdict_of_findings
 from hil.judge.kept import changed_keys, from_json, kept_run, promises_of, to_json
 from hil.judge.results import Basis, CheckResult, run_verdict
 from hil.virtual import DEMO_PRODUCT
@@ -32,8 +34,11 @@ def with_limits(**bounds: Bound | None) -> Product:
     return PRODUCT.model_copy(update={"limits": PRODUCT.limits.model_copy(update=bounds)})
 
 
-def judged(name: str, takes: Sequence[Check], product: Product, *, ended: Verdict | None = None) -> CheckResult:
-    """Judge a check's takes as the run loop does."""
+def judged(
+    name: str, takes: Sequence[Check], product: Product, *, ended: Verdict | None = None, held_up_s: float = 0.0
+) -> CheckResult:
+    """Judge a check's takes as the run loop does; the bench was held up for so long in each."""
+    held_up = [Asleep(1.0, 1.0 + held_up_s)] if held_up_s else []
     use = PromiseUse()
     handed, promises, found = use.for_checks(product), use.begin_check(), []
     for check in takes:
@@ -41,10 +46,10 @@ def judged(name: str, takes: Sequence[Check], product: Product, *, ended: Verdic
         use.in_function(running=True)
         check(handed, judge)
         use.in_function(running=False)
-        found.append(tuple(judge.findings))
+        found.append(tuple(excused(judge.findings, held_up)))
     failed = any(finding.verdict is Verdict.FAIL for take in found for finding in take)
     verdict = ended if ended and not failed else verdict_of_findings(settled(found))
-    basis = Basis(tuple(found), ended, (), tuple(sorted(promises)))
+    basis = Basis(tuple(found), (held_up_for_s(held_up),) * len(found), ended, (), tuple(sorted(promises)))
     return CheckResult(name, name, (), (), verdict, tuple(f for take in found for f in take), basis=basis)
 
 
@@ -81,15 +86,16 @@ def drawn_reading(dice: random.Random) -> Reading | Seen:
     )
 
 
-def drawn_check(dice: random.Random) -> tuple[list[Check], Verdict | None]:
-    """A check of one to three takes, and what it ended with."""
+def drawn_check(dice: random.Random) -> tuple[list[Check], Verdict | None, float]:
+    """A check of one to three takes, what it ended with, and for how long the bench was held up in each."""
     key, takes = dice.choice(KEYS), dice.randint(1, 3)
     if dice.random() < 0.3:
         sets = [{f"start {n}": drawn_reading(dice) for n in range(dice.randint(0, 5))} for _ in range(takes)]
         checks = [all_within(key, readings) for readings in sets]
     else:
         checks = [within(key, drawn_reading(dice)) for _ in range(takes)]
-    return checks, dice.choice([None, None, None, Verdict.UNJUDGED, Verdict.NOT_REACHED])
+    ended = dice.choice([None, None, None, Verdict.UNJUDGED, Verdict.NOT_REACHED])
+    return checks, ended, dice.choice([0.0, 0.0, 0.2, 9.0])
 
 
 def drawn_bound(dice: random.Random) -> Bound:
@@ -106,7 +112,7 @@ def test_it_agrees_with_judging_directly_under_any_limits(seed: int) -> None:
     after = with_limits(**{key: drawn_bound(dice) for key in KEYS})
     drawn = {f"check {n}": drawn_check(dice) for n in range(12)}
     old, new = (
-        [judged(name, takes, product, ended=ended) for name, (takes, ended) in drawn.items()]
+        [judged(name, takes, product, ended=end, held_up_s=held) for name, (takes, end, held) in drawn.items()]
         for product in (before, after)
     )
     found = again(old, before, after)
@@ -124,8 +130,9 @@ def test_the_draws_reach_every_change_of_verdict() -> None:
         before = with_limits(**{key: drawn_bound(dice) for key in KEYS})
         after = with_limits(**{key: drawn_bound(dice) for key in KEYS})
         for _ in range(12):
-            takes, ended = drawn_check(dice)
-            changes.add(tuple(judged("c", takes, product, ended=ended).verdict for product in (before, after)))
+            takes, ended, held_up_s = drawn_check(dice)
+            both = [judged("c", takes, product, ended=ended, held_up_s=held_up_s) for product in (before, after)]
+            changes.add(tuple(result.verdict for result in both))
     made = (Verdict.PASS, Verdict.FAIL, Verdict.UNJUDGED)
     assert changes >= {(one, other) for one in made for other in made}
 
@@ -175,9 +182,18 @@ def test_a_check_that_left_a_view_unread_is_not_let_pass() -> None:
     """By its evidence it would be an error: it may fail without reading all it names, not pass."""
     before = with_limits(hotspot_up_s=Bound(upper=4.0))
     result = judged("c", [within("hotspot_up_s", SLOW)], before)
-    basis = Basis(result.basis.takes, None, ("air",), result.basis.promises)
+    basis = replace(result.basis, unread=("air",))
     kept = CheckResult("c", "c", (), (), Verdict.FAIL, basis=basis)
     assert again([kept], before, PRODUCT).checks[0].after is None
+
+
+@pytest.mark.parametrize(("held_up_s", "verdict"), [(0.5, Verdict.FAIL), (1.5, Verdict.UNJUDGED)])
+def test_a_bench_that_was_held_up_for_longer_than_it_is_late_leaves_it_undecided(
+    held_up_s: float, verdict: Verdict
+) -> None:
+    """A reading of 5 s ± 0.1 s, which passed, under a limit of 4 s."""
+    result = judged("c", [within("hotspot_up_s", SLOW)], PRODUCT, held_up_s=held_up_s)
+    assert again([result], PRODUCT, with_limits(hotspot_up_s=Bound(upper=4.0))).checks[0].after is verdict
 
 
 def test_an_error_of_the_check_stays_what_it_was() -> None:
