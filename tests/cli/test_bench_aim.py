@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 import pytest
 from support.bench_file import BENCH
+from support.by_day import on_day
 from support.runs import hil
 
 from hil.core.bench_file import load_bench_file
@@ -32,6 +33,7 @@ def test_the_camera_is_aimed_at_both_lamps(tmp_path: Path) -> None:
     assert np.abs(dark.astype(int) - Picture(7).render((0, 0, 0), (0, 0, 0), 1)).mean() < 6.0  # its noise and JPEG
 
 
+@on_day(0)
 def test_the_camera_s_curve_is_measured_and_kept(tmp_path: Path) -> None:
     """Held against the power by which the virtual camera was told to encode."""
     (tmp_path / "bench.toml").write_text(BENCH.replace("seed = 7", "seed = 7\ncamera_gamma = 1.6"), encoding="utf-8")
@@ -55,6 +57,7 @@ def test_a_camera_that_takes_no_exposures_is_told_so(tmp_path: Path) -> None:
     assert "nobody here can set its exposure" in ended.err
 
 
+@on_day(1)
 def test_slots_before_one_camera_are_aimed_one_after_the_other(tmp_path: Path) -> None:
     """Two of four: held against the places that the scene's generator states; the run's bench file then has them."""
     files = [tmp_path / f"slot{place}.toml" for place in (2, 4)]

@@ -4,9 +4,7 @@ A good run, recorded, is altered one witness at a time and judged again by the c
 """
 
 import hashlib
-import os
 import shutil
-import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from math import inf
@@ -14,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from support.alterations import ALTERATIONS, copy_run, dead_stretches
+from support.by_day import of_the_day
 from support.verdicts import Judged, judge, read_outcomes, verdicts_of, witnesses_by_check
 
 from hil.core.run_folder import RunFolder
@@ -21,8 +20,7 @@ from hil.evidence.views import WITNESSES
 
 AT_ONCE = 2
 ALL_CASES = [(alteration, witness) for alteration in ALTERATIONS for witness in sorted(set(WITNESSES.values()))]
-# Each judging computes for seconds: CI does every other one, by the day, and a run by hand all.
-CASES = ALL_CASES[int(time.time() // 86400) % 2 :: 2] if os.environ.get("CI") else ALL_CASES
+CASES = of_the_day(ALL_CASES, one_in=3)  # each judging computes for seconds
 
 Judge = Callable[[str, str], Judged]
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from support.by_day import of_the_day
 from support.faults import fault_environment
 from support.firmware import write_build
 from support.runs import Ended, hil, undisturbed
@@ -98,7 +99,7 @@ def another_slept(fault: Fault, outcomes: Outcomes) -> bool:
     return any("asleep" in reason and not any(name in reason for name in fault.names) for reason in reasons)
 
 
-@pytest.mark.parametrize("fault", FAULTS, ids=lambda f: f"{f.fault} at {f.when}")
+@pytest.mark.parametrize("fault", of_the_day(FAULTS), ids=lambda f: f"{f.fault} at {f.when}")
 def test_a_dead_instrument_leaves_unjudged_what_needs_it(tmp_path: Path, fault: Fault) -> None:
     ended = driven(fault, tmp_path / "first")
     if another_slept(fault, judged(ended, 3)):

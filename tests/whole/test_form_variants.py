@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from support import form_variants
+from support.by_day import on_day
 from support.runs import Ended, hil
 from support.verdicts import Outcome, read_outcomes
 
@@ -36,6 +37,7 @@ def outcomes_of(ended: Ended) -> dict[str, Outcome]:
     return read_outcomes(ended.folder / "junit.xml")
 
 
+@on_day(0)
 @pytest.mark.parametrize("name", chosen(bad=False))
 def test_a_good_unit_passes(name: str, tmp_path: Path) -> None:
     ended = driven(name, tmp_path)
@@ -46,6 +48,7 @@ def test_a_good_unit_passes(name: str, tmp_path: Path) -> None:
     assert legs >= set(form_variants.made(name).legs)
 
 
+@on_day(1)
 @pytest.mark.parametrize("name", chosen(bad=True))
 def test_a_bad_sibling_is_caught(name: str, tmp_path: Path) -> None:
     ended = driven(name, tmp_path)

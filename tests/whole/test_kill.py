@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from support.by_day import of_the_day
 from support.live_run import Line, LiveRun, lines_of
 from support.runs import hil
 
@@ -47,7 +48,7 @@ def judged_again(folder: Path) -> None:
     assert (folder / "judged" / "sheet.html").exists()
 
 
-@pytest.mark.parametrize("moment", MOMENTS)
+@pytest.mark.parametrize("moment", of_the_day(list(MOMENTS)))
 def test_killed_run_leaves_no_process_and_a_readable_record(start_run: Start, moment: str) -> None:
     run = start_run()
     MOMENTS[moment](run)

@@ -14,6 +14,7 @@ import hil_acceptance
 import numpy as np
 import pytest
 from support.alterations import SOURCES
+from support.by_day import of_the_day
 
 from hil.core.frames import LampFrames
 from hil.core.product import load_product
@@ -135,7 +136,7 @@ def test_all_pass_as_it_was(record: Record, told_by: dict[str, Verdict]) -> None
     assert np.size(record.frames().times_s) > 0
 
 
-@pytest.mark.parametrize("witness", sorted(set(WITNESSES.values())))
+@pytest.mark.parametrize("witness", of_the_day(sorted(set(WITNESSES.values()))))
 def test_a_witness_that_stays_longer_makes_surer(
     witness: str, record: Record, legs: dict[str, LegRecord], told_by: dict[str, Verdict]
 ) -> None:
