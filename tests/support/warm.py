@@ -4,15 +4,18 @@ import multiprocessing
 import os
 import selectors
 import sys
+import threading
 import time
 import warnings
 from collections.abc import Mapping, Sequence
-from multiprocessing.connection import Connection
+from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from subprocess import TimeoutExpired
 
 READ_OCTETS = 1 << 16
 
+# Starting a process asks after all others; two threads that ask after one at once, and one is told that it was lost.
+_polled = threading.Lock()
 _context = multiprocessing.get_context("forkserver")
 _context.set_forkserver_preload(["hil.cli.main"])
 
@@ -28,16 +31,20 @@ def run_warm(
     until_s = time.monotonic() + limit_s
     (out, its_out), (err, its_err) = _context.Pipe(duplex=False), _context.Pipe(duplex=False)
     process = _context.Process(target=_run, args=(arguments, cwd, dict(environment), its_out, its_err))
-    process.start()
+    with _polled:
+        process.start()
     its_out.close()
     its_err.close()
     written = _read_all((out, err), until_s)
-    process.join(max(until_s - time.monotonic(), 0.0))
-    if process.exitcode is None:
-        process.kill()
-        process.join()
+    wait([process.sentinel], max(until_s - time.monotonic(), 0.0))
+    with _polled:
+        code = process.exitcode
+        if code is None:
+            process.kill()
+            process.join()
+    if code is None:
         raise TimeoutExpired(["hil", *arguments], limit_s, *written)
-    return process.exitcode, *written
+    return code, *written
 
 
 def _read_all(pipes: Sequence[Connection], until_s: float) -> tuple[bytes, bytes]:
