@@ -39,9 +39,7 @@ BRIGHTEST_SHARE = 0.03  # the share of the crop's pixels that "brightest part" m
 NEARLY_AS_BRIGHT = 0.6
 OFF_MIDDLE = 0.2  # of the crop's side: farther from its middle the brightest part is not the lamp
 FEWEST_PIXELS = 8  # fewer usable pixels give no colour
-FEWEST_OF_BLOWN = (
-    0.1  # nor do fewer than this share of the blown-out ones: what lies next to those has some of their white
-)
+FEWEST_OF_BLOWN = 0.1  # nor do fewer than this share of the blown-out ones: next to those is some of their white
 CHUNK_FRAMES = 128  # keeps the working arrays in the cache
 
 
@@ -192,11 +190,11 @@ def read_light(crops: Crops | Sequence[Crops], dark: DarkReference) -> LampLight
     if not len(stack):
         stack = np.empty((0, *dark.linear.shape), np.uint8)
     chunks = [_planes(stack[at : at + CHUNK_FRAMES]) for at in range(0, max(1, len(stack)), CHUNK_FRAMES)]
-    steady = _never_blown([codes.max(axis=0) >= SATURATED_CODE for codes in chunks], dark)
-    work = np.empty(
-        (3, chunks[0].size), np.float32
-    )  # taken once: memory that is new each time costs as much as what is done in it
-    parts = [_read_chunk(codes, dark, steady, work) for codes in chunks]
+    blown = [codes.max(axis=0) >= SATURATED_CODE for codes in chunks]
+    steady = _never_blown(blown, dark)
+    # Taken once: memory that is new each time costs as much as what is done in it.
+    work = np.empty((3, chunks[0].size), np.float32)
+    parts = [_read_chunk(codes, whole, dark, steady, work) for codes, whole in zip(chunks, blown, strict=True)]
     return LampLight(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
@@ -249,7 +247,7 @@ def _grown(mask: Bools) -> Bools:
 
 
 def _read_chunk(
-    codes: Crops, dark: DarkReference, steady: Bools, work: Planes
+    codes: Crops, blown: Bools, dark: DarkReference, steady: Bools, work: Planes
 ) -> tuple[Bools, *tuple[Floats, ...], Bools, Floats, Floats]:
     linear, light, slopes = (part[: codes.size].reshape(codes.shape) for part in work)
     _look_up(dark.curve, codes, into=linear)
@@ -257,7 +255,6 @@ def _read_chunk(
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
     np.subtract(linear, ambient, out=light)
     strongest, noise = light.max(axis=0), _dark_noise(dark)
-    blown = codes.max(axis=0) >= SATURATED_CODE
     use = ~_grown(blown | dark.blown)
     use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
     count, fewest = _counted(use), np.maximum(FEWEST_PIXELS, FEWEST_OF_BLOWN * _counted(blown))
