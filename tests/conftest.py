@@ -6,6 +6,7 @@ import os
 import signal
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import mkdtemp
 
 import pytest
 from support.runs import Ended, Printed, accept, undisturbed
@@ -46,15 +47,19 @@ def quick_run(quick_accept: Printed) -> Path:
 
 
 def _once(factory: pytest.TempPathFactory, name: str, record: Callable[[Path], Printed]) -> Printed:
-    """Record once a session. Workers side by side have a common folder: the first to come records for all."""
+    """Record once a session. Workers side by side have a common folder, as have sessions for which HIL_COMMON_RUNS names one.
+
+    The first to come records for all.
+    """
     folder = factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
         folder = folder.parent
+    folder = Path(os.environ.get("HIL_COMMON_RUNS", folder))
     with (folder / f"{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         known = folder / f"{name}.json"
         if not known.exists():
-            run = record(factory.mktemp(name))
+            run = record(Path(mkdtemp(prefix=name, dir=folder)))
             known.write_text(json.dumps([str(run.folder), run.out]), encoding="utf-8")
         path, out = json.loads(known.read_text(encoding="utf-8"))
         return Printed(Path(path), out)

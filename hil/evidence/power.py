@@ -20,6 +20,11 @@ def is_cut(moment: Moment) -> bool:
     return moment.data.get("in_reset") is not True
 
 
+def _surely_between(moment: Moment, begin_s: float, end_s: float) -> bool:
+    """Whether what was read back was read after one time and before another, for all its doubt."""
+    return begin_s <= moment.time_s - moment.doubt_s and moment.time_s + moment.doubt_s <= end_s
+
+
 class PowerView:
     """The supply over a leg."""
 
@@ -63,7 +68,7 @@ class PowerView:
         if gaps:
             return Seen.untold(asleep_text(self.witness, gaps[0]))
         for moment in self._window.of(self.witness, "state", "off"):
-            if begin_s < moment.time_s < end_s and moment.data.get("on") is not True:
+            if _surely_between(moment, begin_s, end_s) and moment.data.get("on") is not True:
                 told = "was switched off" if moment.kind == "off" else "read back as off"
                 return Seen(False, f"the supply {told}", moment.time_s)
         return Seen(True, "the supply stayed on")
@@ -114,4 +119,5 @@ class PowerView:
         begin_s = switched.time_s + switched.doubt_s
         later = (m.time_s for m in self._window.all(self.witness, "on", "off") if m.time_s > switched.time_s)
         end_s = next(later, inf)
-        return {"on" if m.data.get("on") else "off" for m in self._read_between(begin_s, end_s)}
+        read = (m for m in self._read_between(begin_s, end_s) if _surely_between(m, begin_s, end_s))
+        return {"on" if m.data.get("on") else "off" for m in read}

@@ -39,6 +39,7 @@ OFDM_RATES = {12, 18, 24, 36, 48, 72, 96, 108}  # in 500 kb/s: 6 to 54 Mb/s (IEE
 LAG_AT_FIRST_REAL_S = 0.003  # doubt of a frame's time of arrival, until enough control beacons came; no source
 LEAST_LAG_REAL_S = 0.001  # the quickest frame is late too, by what no time stamp tells; common practice, no source
 CACHED = 512
+TOLD = {0x00, 0x40, 0x80, 0xA0, 0xB0, 0xC0}  # first octets of the frames dissected below (IEEE 802.11-2020 table 9-1)
 TSF_S = 1e-6  # IEEE 802.11-2020 11.1.3: the timing synchronization function counts microseconds
 
 Details = dict[str, Json]
@@ -117,7 +118,12 @@ class AirMonitor:
             self._writer.close()
 
     def _read(self, frame: bytes, body: bytes) -> tuple[str, Details]:
-        """Dissect a frame; the same frame but for time stamps and sequence number is dissected once."""
+        """Dissect a frame; the same frame but for time stamps and sequence number is dissected once.
+
+        What nothing is told of is not dissected: all that a page is sent in would keep the next beacons waiting.
+        """
+        if body[0] not in TOLD:
+            return "", {}
         has_stamp = body[0] in (0x80, 0x50)  # beacons and probe responses
         key = _without_stamp(frame[: len(frame) - len(body)]) + body[:22] + body[32:] if has_stamp else b""
         if key and key in self._known:

@@ -61,12 +61,13 @@ def ask_for_priority() -> None:
     """Ask to be served before others, where that is allowed.
 
     What plays hardware must keep time. Priority counts within a session, and between sessions where the kernel groups
-    processes by them (sched(7)).
+    processes by them (sched(7)): that is asked only for a session of its own, as others in it are not hardware.
     """
     with suppress(OSError):
         os.setpriority(os.PRIO_PROCESS, 0, PRIORITY)
-    with suppress(OSError):
-        Path("/proc/self/autogroup").write_text(str(PRIORITY), encoding="ascii")
+    if os.getsid(0) == os.getpid():
+        with suppress(OSError):
+            Path("/proc/self/autogroup").write_text(str(PRIORITY), encoding="ascii")
 
 
 def _say_late(due_s: float, woke_s: float) -> None:

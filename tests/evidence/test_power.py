@@ -39,6 +39,13 @@ def test_a_state_read_back_as_off_is_told_with_its_time() -> None:
     assert seen.at_s == 17.2
 
 
+def test_a_reading_that_may_be_from_before_it_was_switched_on_says_nothing() -> None:
+    straddles = moment(10.24, "power", "state", doubt_s=0.05, on=False)
+    assert view(*ON, straddles).stayed_on(10.2, 30.0).holds is True
+    after = moment(10.26, "power", "state", doubt_s=0.05, on=False)
+    assert view(*ON, after).stayed_on(10.2, 30.0).holds is False
+
+
 def test_a_supply_that_was_switched_off_did_not_stay_on() -> None:
     seen = view(*states(0.0, 17.0), power("off", 17.1), power("on", 17.3), *states(17.4, 30.0)).stayed_on(10.2, 30.0)
     assert seen.holds is False

@@ -16,7 +16,7 @@ STAMP = struct.Struct("@qq")  # struct timespec
 LONGEST = 65536
 SECOND_NS = 1e-9
 WAKE_S = 0.2
-LONGEST_LAG_S = 2.0
+LEAST_STEP_S = 0.01  # between two packets a wall clock drifts by less, and whoever sets it sets it by more; no source
 
 IPV4, ARP = b"\x08\x00", b"\x08\x06"  # IEEE 802 numbers of IANA: EtherTypes
 UDP = 17
@@ -34,7 +34,7 @@ class PacketEar:
         Raises:
             BenchError: this process may not.
         """
-        self._on_packet = on_packet
+        self._on_packet, self._clock = on_packet, StampClock(time.monotonic(), time.time())
         self._socket, self._closing = namespace.packets(interface), threading.Event()
         self._socket.settimeout(WAKE_S)
         self._thread = threading.Thread(target=self._listen, name=f"packets {interface}", daemon=True)
@@ -48,16 +48,40 @@ class PacketEar:
 
     def _listen(self) -> None:
         while not self._closing.is_set():
+            packet, told = b"", []
             try:
                 packet, told, _flags, _where = self._socket.recvmsg(LONGEST, 256)
             except TimeoutError:
-                continue
+                pass
             except OSError:  # the interface is gone: that no control comes by it any more tells it
                 return
-            now_s, wall_s = time.monotonic(), time.time()
-            lag_s = wall_s - _stamp_s(told, wall_s)
-            # The stamp is by the host's wall clock: where that was set meanwhile, it tells nothing.
-            self._on_packet(packet, now_s - (lag_s if 0.0 <= lag_s <= LONGEST_LAG_S else 0.0))
+            now_s = time.monotonic()
+            self._clock.look(now_s, time.time())
+            if packet:
+                self._on_packet(packet, self._clock.came_s(_stamp_s(told), now_s))
+
+
+class StampClock:
+    """Turns the kernel's stamps, which are by the host's wall clock, into times of its monotonic one.
+
+    A stamp from before the wall clock was last set tells nothing: such a packet came, at the latest, when it was read.
+    """
+
+    def __init__(self, now_s: float, wall_s: float) -> None:
+        """Begin at a time of the monotonic clock and the same of the wall clock (s)."""
+        self._offset_s, self._steady_since_s = wall_s - now_s, now_s
+
+    def look(self, now_s: float, wall_s: float) -> None:
+        """Compare the clocks; the oftener, the less is lost where one is set."""
+        offset_s = wall_s - now_s
+        if abs(offset_s - self._offset_s) > LEAST_STEP_S:
+            self._steady_since_s = now_s
+        self._offset_s = offset_s
+
+    def came_s(self, stamp_s: float | None, now_s: float) -> float:
+        """When a packet came that is read now, just after a look (monotonic, s)."""
+        came_s = now_s if stamp_s is None else stamp_s - self._offset_s
+        return came_s if self._steady_since_s <= came_s <= now_s else now_s
 
 
 class AddressWatch:
@@ -90,9 +114,9 @@ def _dhcp_in(content: bytes) -> bytes:
     return content[head + UDP_OCTETS :] if ports <= DHCP_PORTS else b""
 
 
-def _stamp_s(told: Iterable[tuple[int, int, bytes]], otherwise_s: float) -> float:
+def _stamp_s(told: Iterable[tuple[int, int, bytes]]) -> float | None:
     for level, kind, octets in told:
         if level == socket.SOL_SOCKET and kind == STAMPS and len(octets) >= STAMP.size:
             seconds, nanoseconds = STAMP.unpack(octets[: STAMP.size])
             return float(seconds + nanoseconds * SECOND_NS)
-    return otherwise_s
+    return None
