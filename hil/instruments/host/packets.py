@@ -48,7 +48,8 @@ class PacketEar:
 
     def _listen(self) -> None:
         while not self._closing.is_set():
-            packet, told = b"", []
+            packet = b""
+            told: list[tuple[int, int, bytes]] = []
             try:
                 packet, told, _flags, _where = self._socket.recvmsg(LONGEST, 256)
             except TimeoutError:
