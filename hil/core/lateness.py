@@ -16,9 +16,12 @@ OnLate = Callable[[float, float], None]
 class LateWatch:
     """A thread that wakes again and again, and tells each stretch in which it was not let to, by the monotonic clock."""
 
-    def __init__(self, on_late: OnLate) -> None:
-        """Name who is told, from the watch's own thread: when it should have gone on, and when it did."""
-        self._on_late = on_late
+    def __init__(self, on_late: OnLate, kept_waiting_s: Callable[[], float] = lambda: 0.0) -> None:
+        """Name who is told, from the watch's own thread: when it should have gone on, and when it did.
+
+        `kept_waiting_s` says for how long something else was kept waiting since it was asked last, again in that thread.
+        """
+        self._on_late, self._kept_waiting_s = on_late, kept_waiting_s
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._watch, name="lateness", daemon=True)
 
@@ -37,4 +40,6 @@ class LateWatch:
             woke_s = time.monotonic()
             if woke_s - due_s > LATE_REAL_S:
                 self._on_late(due_s, woke_s)
+            if (waited_s := self._kept_waiting_s()) > LATE_REAL_S:
+                self._on_late(woke_s - waited_s - BEAT_REAL_S, woke_s)
             due_s = woke_s + BEAT_REAL_S

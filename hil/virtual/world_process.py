@@ -10,7 +10,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
@@ -48,13 +48,16 @@ def config_of(model: type[Model], name: str) -> Model:
         raise SystemExit(f"{name}: the configuration cannot be used: {problem}") from problem
 
 
-def say_ready(ready: Mapping[str, object]) -> None:
-    """Print the one line that tells the ports, and from then on one whenever the machine held this process up."""
+def say_ready(ready: Mapping[str, object], kept_waiting_s: Callable[[], float] = lambda: 0.0) -> None:
+    """Print the one line that tells the ports, and from then on one whenever the machine held this process up.
+
+    `kept_waiting_s` says the same of a process that this one has started.
+    """
     try:
         os.write(1, json.dumps(ready).encode() + b"\n")  # standard output itself: a buffer would try again at the end
     except BrokenPipeError:
         raise SystemExit from None  # whoever started this process is gone already
-    LateWatch(_say_late).start()
+    LateWatch(_say_late, kept_waiting_s).start()
 
 
 def ask_for_priority() -> None:

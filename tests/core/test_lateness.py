@@ -6,8 +6,11 @@ import signal
 import subprocess
 import sys
 import time
+from queue import SimpleQueue
 
-from hil.core.lateness import BEAT_REAL_S, LATE_REAL_S
+import pytest
+
+from hil.core.lateness import BEAT_REAL_S, LATE_REAL_S, LateWatch
 
 WATCH = """
 import json, sys
@@ -37,6 +40,21 @@ def test_a_stretch_without_the_processor_is_told_whole() -> None:
         process.stdin.close()
     assert begin_s - LATE_REAL_S < due_s < begin_s + 2.0 * BEAT_REAL_S + LATE_REAL_S
     assert woke_s >= end_s - 0.01
+
+
+def test_what_else_was_kept_waiting_is_told_too() -> None:
+    told: SimpleQueue[tuple[float, float]] = SimpleQueue()
+    waits = iter([0.0, LATE_REAL_S / 2.0, 30.0])  # longer than this machine itself may hold the watch up
+    watch = LateWatch(lambda *stretch: told.put(stretch), lambda: next(waits, 0.0))
+    begin_s = time.monotonic()
+    watch.start()
+    stretches = [told.get(timeout=20.0)]
+    while stretches[-1][1] - stretches[-1][0] < 30.0:
+        stretches.append(told.get(timeout=20.0))
+    watch.stop()
+    due_s, woke_s = stretches[-1]
+    assert woke_s - due_s == pytest.approx(30.0 + BEAT_REAL_S)
+    assert begin_s < woke_s < time.monotonic()
 
 
 def _first_over(process: "subprocess.Popen[str]", least_s: float) -> tuple[float, float]:

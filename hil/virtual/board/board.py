@@ -128,6 +128,10 @@ class Board:
         """Return what the supply tells: on or off, and the current."""
         return {"on": self._powered, "current_ma": self.current_ma, "t": time.monotonic()}
 
+    def kept_waiting_s(self) -> float:
+        """How long the machine kept the firmware waiting since this was asked last; may be asked in any one thread."""
+        return self._chip.kept_waiting_s()
+
     @property
     def powered(self) -> bool:
         """Whether the supply is on."""
@@ -227,7 +231,7 @@ async def run(config: Config) -> None:
     control = ControlPort(board)
     server = await asyncio.start_server(control.serve, "127.0.0.1", 0)
     ports = {"serial_port": await serial.open(), "control_port": server.sockets[0].getsockname()[1]}
-    say_ready({**ports, "interpreter": make.interpreter.name})
+    say_ready({**ports, "interpreter": make.interpreter.name}, board.kept_waiting_s)
     await standard_input_ended()
     server.close()
     await board.close()

@@ -112,6 +112,11 @@ class Chip:
         """Whether the firmware has a radio powered."""
         return self._link is not None and self._link.antenna.active
 
+    def kept_waiting_s(self) -> float:
+        """How long the machine kept the firmware waiting since this was asked last; may be asked in any one thread."""
+        firmware = self._firmware
+        return firmware.kept_waiting_s() if firmware is not None else 0.0
+
     def prepare(self) -> None:
         """Make ready for the first life."""
         self._standby.prepare()

@@ -31,6 +31,7 @@ DRAIN_LIMIT_S = 2.0
 """How long the output of a killed process may take to end, real seconds."""
 NEXT_AFTER_S = 1.0
 """Unit seconds from a start to the loading of the interpreter for the next: by then the firmware has its lamp on."""
+NANO = 1e-9
 PR_SET_PDEATHSIG = 1
 """From <linux/prctl.h>: the signal this process gets when the thread that started it ends."""
 
@@ -84,6 +85,7 @@ class RunningFirmware:
         self._process, self._output = process, output
         self._rate = LINE_RATE_BYTES * speed
         self._killed = False
+        self._waited_s = 0.0
 
     @classmethod
     async def load(cls, interpreter: Interpreter, speed: float) -> "RunningFirmware":
@@ -117,7 +119,16 @@ class RunningFirmware:
 
     def go(self, folder: Path, link: Mapping[str, str]) -> None:
         """Run the application in `folder`; `link` is its environment beside the interpreter's own."""
+        self.kept_waiting_s()  # while it was loaded nobody watched it
         self.write(json.dumps({"folder": str(folder), "environment": dict(link)}).encode() + b"\n")
+
+    def kept_waiting_s(self) -> float:
+        """How long the machine kept it waiting for a processor, since this was asked last; 0 where the kernel does not tell."""
+        before_s = self._waited_s
+        with contextlib.suppress(OSError):  # it is gone, or its kernel keeps no such account
+            told = Path(f"/proc/{self._process.pid}/schedstat").read_bytes().split()
+            self._waited_s = int(told[1]) * NANO  # the second: time spent waiting to run, in ns (Linux' sched-stats)
+        return self._waited_s - before_s
 
     def write(self, data: bytes) -> None:
         """Send bytes to the firmware's standard input; what it does not read in time is lost."""

@@ -117,7 +117,8 @@ async def run(config: Config) -> None:
             "serial_port": serial.port,
             "supply_port": server.sockets[0].getsockname()[1],
             "interpreter": make.interpreter.name,
-        }
+        },
+        board.kept_waiting_s,
     )
     await standard_input_ended()
     server.close()
