@@ -81,25 +81,33 @@ def wall_s(monotonic_s: float, set_by_s: float = 0.0) -> float:
 @pytest.mark.parametrize("late_s", [0.0, 0.3, 2.5, 9.0])
 def test_a_packet_that_was_read_late_came_when_its_stamp_says(late_s: float) -> None:
     one = clock()
-    one.look(60.0 + late_s, wall_s(60.0 + late_s))
+    one.look(60.0 + late_s, wall_s(60.0 + late_s), 60.0 + late_s)
     assert one.came_s(wall_s(60.0), 60.0 + late_s) == pytest.approx(60.0, abs=1e-5)
 
 
 @pytest.mark.parametrize("set_by_s", [-3600.0, -0.5, 0.5, 3600.0])
 def test_a_stamp_from_before_the_wall_clock_was_set_tells_nothing(set_by_s: float) -> None:
     one = clock()
-    one.look(60.0, wall_s(60.0))
-    one.look(61.0, wall_s(61.0, set_by_s))
+    one.look(60.0, wall_s(60.0), 60.0)
+    one.look(61.0, wall_s(61.0, set_by_s), 61.0)
     assert one.came_s(wall_s(60.9), 61.0) == 61.0
-    one.look(70.0, wall_s(70.0, set_by_s))
+    one.look(70.0, wall_s(70.0, set_by_s), 70.0)
     assert one.came_s(wall_s(69.5, set_by_s), 70.0) == pytest.approx(69.5, abs=1e-5)
+
+
+@pytest.mark.parametrize("where", [0.0, 0.3, 1.0])
+def test_being_held_up_between_two_clocks_is_no_setting(where: float) -> None:
+    """Wherever in between the wall clock was read."""
+    one = clock()
+    one.look(60.0, wall_s(60.0 + 0.8 * where), 60.8)
+    assert one.came_s(wall_s(59.0), 60.8) == pytest.approx(59.0, abs=1e-5)
 
 
 def test_a_slow_drift_of_the_wall_clock_is_no_setting() -> None:
     one, fast = clock(), 1.0 + 500e-6  # as fast as a wall clock is slewed, by adjtime(3)
     for reading in range(1, 1001):
         now_s = BEGUN_S + 0.2 * reading
-        one.look(now_s, WALL_S + fast * 0.2 * reading)
+        one.look(now_s, WALL_S + fast * 0.2 * reading, now_s)
     assert one.came_s(WALL_S + fast * 198.0, BEGUN_S + 200.0) == pytest.approx(BEGUN_S + 198.0, abs=2e-3)
 
 
@@ -109,6 +117,6 @@ def test_a_packet_without_a_stamp_came_when_it_was_read() -> None:
 
 def test_a_stamp_of_the_future_or_from_before_listening_is_not_believed() -> None:
     one = clock()
-    one.look(60.0, wall_s(60.0))
+    one.look(60.0, wall_s(60.0), 60.0)
     assert one.came_s(wall_s(60.5), 60.0) == 60.0
     assert one.came_s(wall_s(BEGUN_S - 0.5), 60.0) == 60.0

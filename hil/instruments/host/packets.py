@@ -56,8 +56,8 @@ class PacketEar:
                 pass
             except OSError:  # the interface is gone: that no control comes by it any more tells it
                 return
-            now_s = time.monotonic()
-            self._clock.look(now_s, time.time())
+            begun_s, wall_s, now_s = time.monotonic(), time.time(), time.monotonic()
+            self._clock.look(begun_s, wall_s, now_s)
             if packet:
                 self._on_packet(packet, self._clock.came_s(_stamp_s(told), now_s))
 
@@ -72,12 +72,17 @@ class StampClock:
         """Begin at a time of the monotonic clock and the same of the wall clock (s)."""
         self._offset_s, self._steady_since_s = wall_s - now_s, now_s
 
-    def look(self, now_s: float, wall_s: float) -> None:
-        """Compare the clocks; the oftener, the less is lost where one is set."""
-        offset_s = wall_s - now_s
-        if abs(offset_s - self._offset_s) > LEAST_STEP_S:
-            self._steady_since_s = now_s
-        self._offset_s = offset_s
+    def look(self, before_s: float, wall_s: float, after_s: float) -> None:
+        """Compare the clocks: the wall clock was read between two readings of the other. The oftener, the less a setting costs.
+
+        Where this process was held up between them, they lie too far apart to tell a small setting.
+        """
+        offset_s, doubt_s = wall_s - (before_s + after_s) / 2.0, (after_s - before_s) / 2.0
+        was_set = abs(offset_s - self._offset_s) > LEAST_STEP_S + doubt_s
+        if was_set:
+            self._steady_since_s = after_s
+        if was_set or doubt_s < LEAST_STEP_S / 2.0:
+            self._offset_s = offset_s
 
     def came_s(self, stamp_s: float | None, now_s: float) -> float:
         """When a packet came that is read now, just after a look (monotonic, s)."""
