@@ -12,7 +12,6 @@ import asyncio
 import contextlib
 import fcntl
 import json
-import os
 import subprocess
 import threading
 from pathlib import Path
@@ -34,7 +33,6 @@ LIMIT_S = 30.0
 AGAIN_S = 0.2  # between two pictures of the same
 FULL = 255.0
 PIPE_OCTETS = 1 << 20  # a whole picture at once
-CAMERA_THREADS, REAL_TIME = "vivid-", 1
 
 
 class FilmConfig(BaseModel):
@@ -83,30 +81,11 @@ def video(device: int, *words: str) -> None:
         raise RuntimeError(f"{' '.join(order)}: {done.stderr.strip() or done.stdout.strip()}")
 
 
-class CameraThreads:
-    """The kernel's threads that play the camera: what plays hardware is served before every program (sched(7))."""
-
-    def __init__(self) -> None:
-        """Have this process and all that it starts served so."""
-        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(REAL_TIME))
-        self._looked_at: set[str] = set()
-
-    def serve(self) -> None:
-        """Have those that began since the last time served so too: they begin when the camera is opened."""
-        there = {name for name in os.listdir("/proc") if name.isdecimal()}
-        for name in there - self._looked_at:
-            with contextlib.suppress(OSError):  # it is over
-                if Path(f"/proc/{name}/comm").read_text(encoding="ascii").startswith(CAMERA_THREADS):
-                    os.sched_setscheduler(int(name), os.SCHED_RR, os.sched_param(REAL_TIME))
-        self._looked_at = there
-
-
 class Player:
     """Plays pictures into the output."""
 
-    def __init__(self, picture: Picture, truth: TruthWriter, camera: CameraThreads) -> None:
+    def __init__(self, picture: Picture, truth: TruthWriter) -> None:
         """Begin with both lamps dark."""
-        self._camera = camera
         self._picture, self._truth = picture, truth
         self._lamps: dict[str, Drive] = {"unit": DARK, "bench": DARK}
         self._made: dict[tuple[Drive, Drive], bytes] = {}
@@ -144,7 +123,6 @@ class Player:
                 rest = memoryview(self._drawn())
                 while rest:
                     rest = rest[self._output.stdin.write(rest) :]
-                self._camera.serve()
                 self._changed.wait(AGAIN_S)
 
     def _drawn(self) -> bytes:
@@ -172,7 +150,7 @@ async def _serve(config: FilmConfig) -> None:
     truth = TruthFile(config.truth_file)
     prepare_devices(WIDTH, HEIGHT, FRAME_RATE)
     picture = Picture(config.seed, WIDTH, HEIGHT)
-    player = Player(picture, truth, CameraThreads())
+    player = Player(picture, truth)
     lamp = UsbSerialPort(
         config.bench_lamp_serial, bus=1, on_lines=lambda _dtr, rts: player.show("bench", (255 * rts,) * 3)
     )
