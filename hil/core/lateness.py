@@ -37,9 +37,8 @@ class LateWatch:
     def _watch(self) -> None:
         due_s = time.monotonic() + BEAT_REAL_S
         while not self._stop.is_set():
-            time.sleep(
-                max(0.0, due_s - time.monotonic())
-            )  # what is measured; waiting for an event costs several times as much
+            # A sleep is what is measured, and waiting for an event costs several times as much.
+            time.sleep(max(0.0, due_s - time.monotonic()))
             woke_s = time.monotonic()
             if woke_s - due_s > LATE_REAL_S:
                 self._on_late(due_s, woke_s)

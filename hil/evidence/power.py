@@ -68,7 +68,8 @@ class PowerView:
         if gaps:
             return Seen.untold(asleep_text(self.witness, gaps[0]))
         for moment in self._window.of(self.witness, "state", "off"):
-            if _surely_between(moment, begin_s, end_s) and moment.data.get("on") is not True:
+            ordered = moment.kind == "off" and begin_s < moment.time_s < end_s
+            if ordered or (moment.data.get("on") is not True and _surely_between(moment, begin_s, end_s)):
                 told = "was switched off" if moment.kind == "off" else "read back as off"
                 return Seen(False, f"the supply {told}", moment.time_s)
         return Seen(True, "the supply stayed on")

@@ -46,6 +46,11 @@ def test_a_reading_that_may_be_from_before_it_was_switched_on_says_nothing() -> 
     assert view(*ON, after).stayed_on(10.2, 30.0).holds is False
 
 
+def test_an_order_to_switch_off_counts_whatever_its_doubt() -> None:
+    seen = view(*ON, power("off", 29.99, doubt_s=0.05)).stayed_on(10.2, 30.0)
+    assert (seen.holds, seen.at_s) == (False, 29.99)
+
+
 def test_a_supply_that_was_switched_off_did_not_stay_on() -> None:
     seen = view(*states(0.0, 17.0), power("off", 17.1), power("on", 17.3), *states(17.4, 30.0)).stayed_on(10.2, 30.0)
     assert seen.holds is False
