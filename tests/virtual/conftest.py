@@ -38,7 +38,10 @@ class AirProcess:
         self.speed = AIR_SPEED
         argument = json.dumps({"speed": self.speed, "seed": 1, **config})
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "hil.virtual.air", argument], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+            [sys.executable, "-m", "hil.virtual.air", argument],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            start_new_session=True,  # in which it is served first, as on a bench
         )
         assert self.process.stdout is not None
         self.port = int(json.loads(self.process.stdout.readline())["port"])

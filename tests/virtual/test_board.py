@@ -219,6 +219,7 @@ def start_world(name: str, config: dict[str, object]) -> "subprocess.Popen[bytes
         [sys.executable, "-m", f"hil.virtual.{name}", json.dumps(config)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
+        start_new_session=True,  # in which it is served first, as on a bench
     )
 
 
