@@ -125,16 +125,14 @@ class RunningFirmware:
     def kept_waiting_s(self) -> float:
         """How long the machine kept it waiting for a processor, since this was asked last; 0 where the kernel does not tell."""
         before_s = self._waited_s
+        # Asked fifty times a second: a file object would cost the lab's processor much.
         with contextlib.suppress(OSError):  # it is gone, or its kernel keeps no account
-            account = os.open(
-                self._account, os.O_RDONLY
-            )  # fifty times a second: a file object costs the lab's processor much
+            account = os.open(self._account, os.O_RDONLY)
             try:
-                self._waited_s = (
-                    int(os.read(account, 64).split()[1]) * NANO
-                )  # the second: waited to run, ns (Linux' sched-stats)
+                _ran_ns, waited_ns, _turns = os.read(account, 64).split()  # Linux' sched-stats, "/proc/<pid>/schedstat"
             finally:
                 os.close(account)
+            self._waited_s = int(waited_ns) * NANO
         return self._waited_s - before_s
 
     def write(self, data: bytes) -> None:
