@@ -27,7 +27,7 @@ time.sleep(600)
 def desk_there(place: str, request: pytest.FixtureRequest) -> Desk | None:
     """The desk, if this is one."""
     if place == "virtual":
-        pytest.skip("needs the lab's radios: ci/measure lab")
+        pytest.skip("the lab's alone: ci/measure lab")
     desk: Desk | None = request.getfixturevalue("desk") if place == "desk" else None
     return desk
 

@@ -2,7 +2,6 @@
 
 import contextlib
 import itertools
-import os
 import signal
 import subprocess
 import sys
@@ -11,6 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from support.desk import THE_LABS_ALONE
 
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError, InstrumentGone
@@ -23,7 +23,7 @@ from hil.instruments.network_plan import NetworkPlan
 from hil.virtual.lab.usb_serial import UsbSerialPort
 
 pytestmark = [
-    pytest.mark.skipif(os.environ.get("LAB") != "1", reason="needs the lab's radios: ci/measure lab"),
+    THE_LABS_ALONE,
     pytest.mark.beyond_desk("it kills daemons by name, takes radios away and sets the host's clock: in the lab alone"),
 ]
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from support.desk import Desk, DeskUnit, place_of, speaks
+from support.desk import THE_LABS_ALONE, Desk, DeskUnit, place_of, speaks
 from support.gpio_chip import GpioChip
 from support.scpi import Supply
 
@@ -230,7 +230,7 @@ def read_on(power: Power) -> None:
         time.sleep(0.01)
 
 
-@pytest.mark.skipif("gpio" not in WAYS, reason="the lab's alone")
+@THE_LABS_ALONE
 def test_a_gpio_line_is_named_that_can_be_had(tmp_path: Path) -> None:
     """A chip of that label, a line that it has, and one that nobody holds: else the message names what there is."""
     timeline = Timeline(Clock())
@@ -254,7 +254,7 @@ def test_a_gpio_line_is_named_that_can_be_had(tmp_path: Path) -> None:
 HELD, LET_GO = (False, True), (False, False)  # DTR, RTS
 
 
-@pytest.mark.skipif("console reset" not in WAYS, reason="the lab's alone")
+@THE_LABS_ALONE
 def test_a_unit_stays_in_reset_while_its_port_changes_hands(tmp_path: Path) -> None:
     """As the flasher needs it: off, the console closed, on; then off, the console open again, with nothing in between."""
     timeline = Timeline(Clock())

@@ -26,6 +26,8 @@ SEEN_S = 1.5  # the camera's pictures come later than they are
 LEAST_BRIGHTER, TIMES_NOISE = 1.0, 5.0  # of 255, over the whole region; standard deviations: common practice, no source
 Named = TypeVar("Named")
 DESK: pytest.StashKey["Desk | None"] = pytest.StashKey()
+IN_THE_LAB = os.environ.get("LAB") == "1"
+THE_LABS_ALONE = pytest.mark.skipif(not IN_THE_LAB, reason="the lab's alone: ci/measure lab")
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ def place_of(config: pytest.Config) -> str:
     """Where the contracts are held: `virtual`, `lab` or `desk`."""
     if config.stash[DESK]:
         return "desk"
-    return "lab" if os.environ.get("LAB") == "1" else "virtual"
+    return "lab" if IN_THE_LAB else "virtual"
 
 
 class DeskUnit:
