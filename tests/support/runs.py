@@ -57,14 +57,14 @@ def undisturbed(*arguments: str, cwd: Path, limit_s: float = LIMIT_S) -> Ended:
     return ended
 
 
-def accept(*options: str, cwd: Path, limit_s: float = LIMIT_S) -> Ended:
+def accept(*options: str, cwd: Path, environment: Mapping[str, str] | None = None, limit_s: float = LIMIT_S) -> Ended:
     """Judge a unit that should pass; once more where a witness slept all the same."""
-    ended = hil("accept", *options, cwd=cwd, limit_s=limit_s)
+    ended = hil("accept", *options, cwd=cwd, environment=environment, limit_s=limit_s)
     if ended.code != EXIT_CODES[Verdict.UNJUDGED]:
         return ended
     again = cwd / "again"
     again.mkdir()
-    return hil("accept", *options, cwd=again, limit_s=limit_s)
+    return hil("accept", *options, cwd=again, environment=environment, limit_s=limit_s)
 
 
 def suite(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None) -> Ended:

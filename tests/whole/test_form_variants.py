@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from support import form_variants
 from support.by_day import on_day
-from support.runs import Ended, hil
+from support.runs import Ended, accept
 from support.verdicts import Outcome, read_outcomes
 
 ALL = "HIL_FORM_VARIANTS"
@@ -29,7 +29,7 @@ def driven(name: str, folder: Path) -> Ended:
     """Drive a unit for its legs."""
     product, build = form_variants.write(name, folder)
     legs = [f"--leg={leg}" for leg in form_variants.made(name).legs]
-    return hil("accept", "--profile=release", f"--product={product}", f"--build={build}", *legs, cwd=folder)
+    return accept("--profile=release", f"--product={product}", f"--build={build}", *legs, cwd=folder)
 
 
 def outcomes_of(ended: Ended) -> dict[str, Outcome]:

@@ -40,7 +40,7 @@ class Board:
 
     `networks` maps a name to its key; joining one of them gives `lease_ip`. A scan finds the names `in_the_air`, and what is
     `seen` in full. `guests` are on the hotspot. `cut_at_op` kills the chip during the flash operation of that number
-    (counted from 1), torn as `tear` says; a `stuck` flash keeps its bits.
+    (counted from 1), torn as `tear` says; a `stuck` flash keeps its bits. Its clock goes at `speed` times ours.
     """
 
     def __init__(self, interpreter: str, folder: Path) -> None:
@@ -49,6 +49,7 @@ class Board:
         self.flash = bytearray(b"\xff" * 0x100000)
         self.networks: dict[str, str] = {}
         self.lease_ip = "192.0.2.23"
+        self.speed = SPEED
         self.cause = "power"
         self.broken_radio = False
         self.guests = 0
@@ -77,7 +78,7 @@ class Board:
         environment = {
             **os.environ,
             "HIL_LINK": str(self._server.getsockname()[1]),
-            "HIL_TICK_RATE": str(SPEED * 1.0002),
+            "HIL_TICK_RATE": str(self.speed * 1.0002),
             "HIL_STARTED": repr(time.monotonic() - self.awake_already_s),
             "PYTHONDONTWRITEBYTECODE": "1",
             "MICROPYPATH": f".frozen:{SHIMS / 'virtual'}:{app}",
