@@ -4,8 +4,9 @@
 
 Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, refused by
 `readable` where they tell no colour, else read in one frame there. The simple way is given the same region of the same lit
-frame: the mean hue of its brightest pixels, in HSV. Learnt: benches that have learnt five colours from one unit read another
-one, once with each word left out, and cyan and magenta, which have no word; 10,000 readings by default, some 15 min on two cores.
+frame: the mean hue of its brightest pixels, in HSV; and `read_still`, which knows no dark picture. Learnt: benches that have
+learnt five colours from one unit read another one, once with each word left out, and cyan and magenta, which have no word;
+10,000 readings by default, some 15 min on two cores.
 Flash rates and changes: frames of one desk, lit and dark by a plan that the test keeps. Processor: this process's own time,
 one thread.
 Ends with 1 where a wrong word comes more often than once in a hundred; every other figure is told and judged by nobody.
@@ -40,6 +41,7 @@ from hil.lamp import (
 from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, readable
 from hil.lamp.doubt import stamp_scatter
 from hil.lamp.learnt import too_alike
+from hil.lamp.still import read_still
 from hil.virtual.desk.desk import Desk, draw_bench, draw_desk
 from hil.virtual.desk.emitters import STRANGERS
 from hil.virtual.desk.ranges import LAMP_KINDS, WORDS, DeskRange
@@ -88,26 +90,27 @@ def simple_word(crop: Crops) -> str:
     return "white" if saturation < SIMPLE_GREY else next(word for up_to, word in SIMPLE_HUES if hue <= up_to)
 
 
-def read_desk(seed: int) -> tuple[str, str, str]:
-    """Read one desk: the truth, the reader's word (or why there is none), the simple way's word."""
+def read_desk(seed: int) -> tuple[str, str, str, str]:
+    """Read one desk: the truth, the reader's word (or why there is none), the simple way's, and that of the lit frame alone."""
     cv2.setNumThreads(1)
     word = WORDS[seed % len(WORDS)]
     try:
         desk = draw_desk(seed, word)
     except ValueError:
-        return word, "not drawn", ""
+        return word, "not drawn", "", ""
     dark = np.stack([desk.picture(0.0, frame) for frame in range(DARK)])
     lit = np.stack([desk.picture(1.0, LIT_FROM + frame) for frame in range(DARK)])
     region = desk.region if word == OFF else _aimed(desk, lit, dark)
     if isinstance(region, str):
-        return word, region, ""
+        return word, region, "", ""
     x, y, width, height = region
+    alone = read_still(lit[0], region).word
     part = np.s_[y : y + height, x : x + width]
     try:
         light = read_light(lit[:1, part[0], part[1]], dark_reference(dark[:, part[0], part[1]]))
     except ValueError:
-        return word, UNRECOGNISED, simple_word(lit[0][part])
-    return word, colour_words(light)[0], simple_word(lit[0][part])
+        return word, UNRECOGNISED, simple_word(lit[0][part]), alone
+    return word, colour_words(light)[0], simple_word(lit[0][part]), alone
 
 
 def _aimed(desk: Desk, lit: Crops, dark: Crops) -> tuple[int, int, int, int] | str:
@@ -137,19 +140,26 @@ def measure_colours(desks: int, processes: int) -> bool:
     for word in WORDS:
         print(_line(word, [one for one in aimed if one[0] == word]))
     print(_line("all", aimed))
-    wrong = sum(reader not in (truth, UNRECOGNISED) for truth, reader, _ in aimed)
+    wrong = sum(reader not in (truth, UNRECOGNISED) for truth, reader, *_ in aimed)
     low, high = rate_between(wrong, len(aimed))
     print(f"  wrong and sure: {wrong} of {len(aimed)}, true share {low:.3%} to {high:.3%} (95 %, Clopper and Pearson)")
+    alone = Counter(
+        "right" if word == truth else "not told" if word in (UNRECOGNISED, OFF) else "wrong"
+        for truth, *_, word in aimed
+        if truth != OFF
+    )
+    shares = ", ".join(f"{name} {number / alone.total():.2%}" for name, number in alone.most_common())
+    print(f"  the lit frame alone, as a photograph, without a dark one: {shares} of {alone.total()}")
     return wrong <= MOST_WRONG * len(aimed)
 
 
-def _line(name: str, read: list[tuple[str, str, str]]) -> str:
+def _line(name: str, read: list[tuple[str, str, str, str]]) -> str:
     count = max(1, len(read))
-    right = sum(truth == reader for truth, reader, _ in read) / count
-    wrong = Counter(reader for truth, reader, _ in read if reader not in (truth, UNRECOGNISED))
-    simple = sum(truth == by_hue for truth, _, by_hue in read) / count
+    right = sum(truth == reader for truth, reader, *_ in read) / count
+    wrong = Counter(reader for truth, reader, *_ in read if reader not in (truth, UNRECOGNISED))
+    simple = sum(truth == by_hue for truth, _, by_hue, _ in read) / count
     words = ", ".join(f"{number} {word}" for word, number in wrong.most_common())
-    untold = sum(reader == UNRECOGNISED for _, reader, _ in read) / count
+    untold = sum(reader == UNRECOGNISED for _, reader, *_ in read) / count
     told = f"  {name:10}{len(read):7d}{right:9.2%}{untold:10.2%}{wrong.total() / count:8.2%}   {words:30}"
     return f"{told} {simple:9.2%} {1 - simple:7.2%}"
 

@@ -13,9 +13,10 @@ same (linear sRGB → XYZ, IEC 61966-2-1 → CIE 1976 u'v').
 
 Where the sectors come from: the hue of the light of a common addressable lamp at its dominant wavelengths (data sheet of the
 WS2812B, version 5: red 620-630, green 515-525, blue 465-475 nm; amber 590 nm; yellow as red and green together), and of the
-yellow-green of 565 to 570 nm that older board lamps call green. Widths of sectors and reject zones, and the bounds of
-whiteness: common practice, no source. White of 2700 K has a whiteness of 0.09 before a camera balanced for daylight (Planck's
-law, as sRGB), and amber has that before one whose channels leak: between the two nothing is told.
+yellow-green of 565 to 570 nm that older board lamps call green. In photographs (`tests/lamp/photographs`) red lamps lie at 355 to
+4 degrees and amber ones from 12 on. Widths of sectors and reject zones, and the bounds of whiteness: common practice, no source.
+White of 2700 K has a whiteness of 0.09 before a camera balanced for daylight (Planck's law, as sRGB), and amber has that before
+one whose channels leak: between the two nothing is told.
 """
 
 from collections.abc import Sequence
@@ -47,8 +48,8 @@ class Sector:
 
 
 SECTORS = (
-    Sector("red", -30.0, 1.8),
-    Sector("amber", 4.0, 56.0),
+    Sector("red", -30.0, 3.0),
+    Sector("amber", 5.0, 56.0),
     Sector("green", 80.0, 170.0),
     Sector("blue", 212.0, 262.0),
 )

@@ -2,7 +2,8 @@
 
 A status lamp near a webcam has a core that is blown out (white whatever its colour) and a glow round it
 that carries the colour. So colour is summed over the pixels that are neither blown out, nor next to one
-that is, nor lost in the noise, after the dark picture (ambient light) is taken away in linear light.
+that is, nor lost in the noise, after the dark picture (ambient light) is taken away in linear light; what
+is nearly blown out counts for less, since many cameras take colour from what is bright.
 Nothing here knows a camera: noise comes from the dark crops, the tolerance for ambient drift is a figure
 with a name. Crops are BGR, as OpenCV gives them, shape (n, h, w, 3), uint8.
 """
@@ -24,6 +25,7 @@ Planes = npt.NDArray[np.float32]
 
 # All: common practice, no source.
 SATURATED_CODE = 250  # codes from here up no longer follow the light
+SHOULDER_CODE = 215  # nor do many cameras' from here on, quite: pixels count for less and less up to there
 COLOUR_OVER_AMBIENT = 0.5  # a pixel tells the colour where the lamp adds this share to its dark value
 BRIGHTER_COUNTS = (
     2.0  # power of its light by which a pixel counts: near its core is the lamp, farther out the board it lights
@@ -50,6 +52,8 @@ def _decode_table() -> Planes:
 
 
 SRGB_DECODE = _decode_table()  # 8-bit code → linear light 0..1; IEC 61966-2-1
+COUNTS = np.clip((SATURATED_CODE - np.arange(256)) / (SATURATED_CODE - SHOULDER_CODE), 0.0, 1.0).astype(np.float32)
+"""How much a pixel counts by its strongest code, shape (256,)."""
 
 
 def strongest_codes(pictures: Crops) -> Crops:
@@ -190,11 +194,11 @@ def read_light(crops: Crops | Sequence[Crops], dark: DarkReference) -> LampLight
     if not len(stack):
         stack = np.empty((0, *dark.linear.shape), np.uint8)
     chunks = [_planes(stack[at : at + CHUNK_FRAMES]) for at in range(0, max(1, len(stack)), CHUNK_FRAMES)]
-    blown = [codes.max(axis=0) >= SATURATED_CODE for codes in chunks]
-    steady = _never_blown(blown, dark)
+    tops = [codes.max(axis=0) for codes in chunks]
+    steady = _never_blown([top >= SATURATED_CODE for top in tops], dark)
     # Taken once: memory that is new each time costs as much as what is done in it.
     work = np.empty((3, chunks[0].size), np.float32)
-    parts = [_read_chunk(codes, whole, dark, steady, work) for codes, whole in zip(chunks, blown, strict=True)]
+    parts = [_read_chunk(codes, top, dark, steady, work) for codes, top in zip(chunks, tops, strict=True)]
     return LampLight(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
@@ -247,18 +251,18 @@ def _grown(mask: Bools) -> Bools:
 
 
 def _read_chunk(
-    codes: Crops, blown: Bools, dark: DarkReference, steady: Bools, work: Planes
+    codes: Crops, top: Crops, dark: DarkReference, steady: Bools, work: Planes
 ) -> tuple[Bools, *tuple[Floats, ...], Bools, Floats, Floats]:
     linear, light, slopes = (part[: codes.size].reshape(codes.shape) for part in work)
     _look_up(dark.curve, codes, into=linear)
     _look_up(dark.slope**2, codes, into=slopes)
     ambient = np.moveaxis(dark.linear, 2, 0)[:, None]
     np.subtract(linear, ambient, out=light)
-    strongest, noise = light.max(axis=0), _dark_noise(dark)
+    strongest, noise, blown = light.max(axis=0), _dark_noise(dark), top >= SATURATED_CODE
     use = ~_grown(blown | dark.blown)
     use &= strongest > 4.0 * noise + COLOUR_OVER_AMBIENT * ambient.max(axis=0)
     count, fewest = _counted(use), np.maximum(FEWEST_PIXELS, FEWEST_OF_BLOWN * _counted(blown))
-    weight = np.maximum(strongest, 0.0) ** BRIGHTER_COUNTS * use
+    weight = np.maximum(strongest, 0.0) ** BRIGHTER_COUNTS * COUNTS[top] * use
     weight /= np.where(count >= fewest, weight.sum(axis=(1, 2)), np.nan)[:, None, None]
     mean_rgb = _summed(light, weight)
     around = _summed(ambient, weight)

@@ -1,8 +1,14 @@
 """Reads the colour of a lit lamp in one photograph, without one of it dark: to try a camera or a lamp before a bench stands.
 
-What the light about the lamp would be without it is taken from the rim of its surroundings, so this is surer of a small lamp in
-a picture than of one that fills it. Of a lamp that is blown out almost everywhere, pixels count too in which a channel is not:
-their colour is that of the lamp, mixed with white. A run reads its lamp by `read_light`, which knows the dark lamp.
+A core that is blown out is white whatever the lamp's colour, and what lies next to it has some of that white, farther than the
+mosaic spreads it: many cameras take colour from what is bright. The lamp's colour is in the glow around it. So a pixel counts by
+its purity, less the nearer its code is to the end, and less the farther from the middle, where neighbours shine; of a lamp
+that fills its region the glow is looked for farther out. Of one that is blown out wherever it shines, pixels count too in which a
+channel is not: their colour is the lamp's, mixed with white.
+
+What the light would be without the lamp is taken from the rim of its surroundings, but where the lamp lights that rim too: it is
+purer and brighter then than a room makes a board. A word is told where the glow's brighter and dimmer part do not deny it, nor
+does its light against the board's (see `hil.lamp.board`). A run reads its lamp by `read_light`, which knows the dark lamp.
 """
 
 from dataclasses import dataclass
@@ -13,7 +19,7 @@ import numpy.typing as npt
 
 from hil.lamp.colour import OFF, UNRECOGNISED, uv_of_rgb, words_of
 from hil.lamp.doubt import Floats
-from hil.lamp.light import SATURATED_CODE, SRGB_DECODE, Planes
+from hil.lamp.light import COUNTS, SATURATED_CODE, SRGB_DECODE, Planes
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
 Region = tuple[int, int, int, int]
@@ -24,13 +30,15 @@ SURROUNDINGS = 2.0  # times the region's side: what is looked at around it
 RIM = 0.12  # of that side
 LEAST_GAIN = 0.03  # linear light (full scale 1) by which a lit lamp outshines its surroundings
 BRIGHT_SHARE, LAMP_LEAST_PX = 0.5, 4
-FEWEST_PIXELS, FEWEST_SHARE = (
-    12,
-    0.02,
-)  # of the lamp's bright part: with fewer that no channel blows out, more are taken
+FEWEST_PIXELS, FEWEST_SHARE = 12, 0.02  # of the lamp's bright part: with fewer to read, others are taken
+REACHES = (1.0, 1.4, 2.0)  # of the region's half side: how far from its middle pixels count
 LAMP_OVER_PEAK = 0.1
-BRIGHTER_COUNTS = 1.0  # power of its light by which a pixel counts
-PURER_COUNTS = 2.0  # power of its saturation: a pixel nearer white has more of other light, or of the blown-out core
+BRIGHTER_COUNTS = 2.0  # power of its light by which a pixel counts
+PURER_COUNTS = 4.0  # power of its saturation: a pixel nearer white has more of other light, or of the blown-out core
+# The rim is lit by the lamp where its least channel has no more of its greatest, and that no less of full light.
+LAMPS_OWN_LEAST, LAMPS_OWN_LIGHT = 0.15, 0.3
+DIMMER = 1  # of the glow's two parts
+DARKEST_BOARD = 0.03  # linear light by which a board's colour shows beside what scatters
 DOUBT = 0.004  # of the brightest channel, one standard deviation: what surroundings that are guessed leave in doubt
 
 
@@ -59,17 +67,23 @@ def read_still(picture: Picture, region: Region | None = None, curve: Planes = S
             f"a picture of {picture.dtype} and shape {picture.shape}: give uint8, (height, width, 3), blue first."
         )
     place = find_bright(picture, curve) if region is None else _inside(region, picture)
-    crop = _with_surroundings(picture, place)
+    crop, reach = _with_surroundings(picture, place)
     linear = curve[crop[..., ::-1]]
-    light = linear - _rim(linear)
+    rim = _rim(linear)
+    if lit_by_lamp := bool(rim.max() >= LAMPS_OWN_LIGHT and rim.min() <= LAMPS_OWN_LEAST * rim.max()):
+        rim = np.zeros(3, np.float32)
+    light = linear - rim
     strongest = light.max(axis=2)
-    peak = float(np.partition(strongest.ravel(), -LAMP_LEAST_PX)[-LAMP_LEAST_PX])
+    inner = strongest[reach < REACHES[0]]
+    peak = float(np.partition(inner, -LAMP_LEAST_PX)[-LAMP_LEAST_PX])
     if peak < LEAST_GAIN:
         return StillReading(OFF, place, np.full(3, np.nan), np.full(2, np.nan))
-    rgb = _mean_light(light, crop, strongest, peak)
-    covariance = np.eye(3) * (DOUBT * max(float(rgb.max()), 1e-9)) ** 2
-    word = words_of(rgb[None], covariance[None])[0] if np.isfinite(rgb).all() else UNRECOGNISED
-    return StillReading(word, place, rgb, uv_of_rgb(np.maximum(rgb, 0.0)))
+    weight = _weights(crop, light, strongest, reach, LAMP_OVER_PEAK * peak)
+    rgb = _summed(light, weight)
+    readings = [rgb, *_halves(light, strongest, weight)]
+    if not lit_by_lamp:
+        readings.append(rgb / (rim + DARKEST_BOARD))
+    return StillReading(_agreed(np.stack(readings)), place, rgb, uv_of_rgb(np.maximum(rgb, 0.0)))
 
 
 def find_bright(picture: Picture, curve: Planes = SRGB_DECODE) -> Region:
@@ -98,11 +112,15 @@ def _inside(region: Region, picture: Picture) -> Region:
     return region
 
 
-def _with_surroundings(picture: Picture, place: Region) -> Picture:
+def _with_surroundings(picture: Picture, place: Region) -> tuple[Picture, Planes]:
+    """Cut a region out with what lies around it; and each pixel's distance from its middle, in half sides of the region."""
     x, y, width, height = place
     more = (SURROUNDINGS - 1.0) / 2.0 * max(width, height)
     left, top = max(0, round(x - more)), max(0, round(y - more))
-    return picture[top : round(y + height + more), left : round(x + width + more)]
+    crop = picture[top : round(y + height + more), left : round(x + width + more)]
+    down, across = np.indices(crop.shape[:2], np.float32)
+    across, down = (across + left + 0.5 - x) / width - 0.5, (down + top + 0.5 - y) / height - 0.5
+    return crop, np.asarray(2.0 * np.hypot(across, down), np.float32)
 
 
 def _rim(linear: Planes) -> Planes:
@@ -114,18 +132,40 @@ def _rim(linear: Planes) -> Planes:
     return rim
 
 
-def _mean_light(light: Planes, crop: Picture, strongest: Planes, peak: float) -> Floats:
-    lamp = strongest > LAMP_OVER_PEAK * peak
+def _weights(crop: Picture, light: Planes, strongest: Planes, reach: Planes, least: float) -> Planes:
+    """By how much each pixel counts, shape (h, w): what is brighter than `least`, of the first kind of which there are enough."""
     blown = crop >= SATURATED_CODE
-    clear = lamp & ~blown.any(axis=2)
-    blown_or_next: Picture = np.where(blown.any(axis=2), 255, 0).astype(np.uint8)
-    apart = clear & (cv2.dilate(blown_or_next, np.ones((3, 3), np.uint8)) == 0)
-    enough = max(FEWEST_PIXELS, FEWEST_SHARE * lamp.sum())
-    choices = (apart, clear, lamp & ~blown.all(axis=2), lamp)
-    use = next((choice for choice in choices if choice.sum() >= enough), lamp)
-    saturation = 1.0 - np.maximum(light.min(axis=2), 0.0) / np.maximum(strongest, 1e-6)
-    weight = np.where(use, np.maximum(strongest, 0.0) ** BRIGHTER_COUNTS * saturation**PURER_COUNTS, 0.0).astype(
-        np.float64
-    )
-    mean: Floats = np.einsum("hwc,hw->c", light.astype(np.float64), weight) / max(float(weight.sum()), 1e-12)
+    clear, some = ~blown.any(axis=2), ~blown.all(axis=2)
+    blown_or_next: Picture = np.where(clear, 0, 1).astype(np.uint8)
+    apart = cv2.dilate(blown_or_next, np.ones((3, 3), np.uint8)) == 0
+    lamp = strongest > least
+    within = [lamp & (reach < far) for far in REACHES]
+    kinds = [
+        (far, near & kind) for kind in (apart, clear, some, lamp) for far, near in zip(REACHES, within, strict=True)
+    ]
+    enough = max(FEWEST_PIXELS, FEWEST_SHARE * int(within[0].sum()))
+    far, use = next((kind for kind in kinds if kind[1].sum() >= enough), kinds[-1])
+    bright = np.maximum(strongest, 0.0)
+    purity = 1.0 - np.maximum(light.min(axis=2), 0.0) / np.maximum(bright, 1e-6)
+    counts = np.maximum(COUNTS[crop.max(axis=2)], 1e-3) * np.clip(1.0 - (reach / far) ** 2, 0.0, 1.0)
+    weight: Planes = bright**BRIGHTER_COUNTS * purity**PURER_COUNTS * counts * use
+    return weight
+
+
+def _summed(light: Planes, weight: Planes) -> Floats:
+    mean: Floats = np.einsum("hwc,hw->c", light, weight, dtype=np.float64) / max(float(weight.sum()), 1e-12)
     return mean
+
+
+def _halves(light: Planes, strongest: Planes, weight: Planes) -> list[Floats]:
+    """The glow's brighter and dimmer part."""
+    brighter = strongest >= np.median(strongest[weight > 0.0]) if weight.any() else weight > 0.0
+    return [_summed(light, weight * brighter), _summed(light, weight * ~brighter)]
+
+
+def _agreed(readings: Floats) -> str:
+    """Name the first of some readings, shape (n, 3), unless another has another word; white must be in the dimmer part, too."""
+    greatest = np.maximum(readings.max(axis=1), 1e-9)
+    word, *others = words_of(readings, np.eye(3) * (DOUBT * greatest[:, None, None]) ** 2)
+    denied = any(other not in (word, UNRECOGNISED) for other in others) or (word == "white" != others[DIMMER])
+    return UNRECOGNISED if denied else word
