@@ -1,6 +1,6 @@
 """Holds every instrument to its contract, on the virtual parts and in the lab; then shows how late radio events come.
 
-    ci/measure lab [OPTIONS]     more than an hour, by estimate; options go to pytest
+    ci/measure lab [OPTIONS]     some 30 min; options go to pytest
 
 A contract holds where all its tests passed there. What only the lab has (the host's radios, and what goes wrong with them) has
 no virtual counterpart. Ends with 1 where a contract does not hold, or was skipped in the lab.

@@ -28,6 +28,7 @@ Region = tuple[int, int, int, int]
 LARGEST_SIDE_PX = 960  # a larger picture is made smaller: a lamp has pixels enough
 SURROUNDINGS = 2.0  # times the region's side: what is looked at around it
 RIM = 0.12  # of that side
+WIDE = 0.33  # of a picture's longer side: so far around it a lamp is brightest, and a lit table is not
 LEAST_GAIN = 0.03  # linear light (full scale 1) by which a lit lamp outshines its surroundings
 BRIGHT_SHARE, LAMP_LEAST_PX = 0.5, 4
 FEWEST_PIXELS, FEWEST_SHARE = 12, 0.02  # of the lamp's bright part: with fewer to read, others are taken
@@ -87,7 +88,7 @@ def read_still(picture: Picture, region: Region | None = None, curve: Planes = S
 
 
 def find_bright(picture: Picture, curve: Planes = SRGB_DECODE) -> Region:
-    """Give a box about the brightest spot of a picture, of colour rather than without."""
+    """Give a box about the spot of a picture that is brightest beside what lies around it, of colour rather than without."""
     scale = max(1.0, max(picture.shape[:2]) / LARGEST_SIDE_PX)
     small = (
         cv2.resize(picture, None, fx=1.0 / scale, fy=1.0 / scale, interpolation=cv2.INTER_AREA)
@@ -96,11 +97,13 @@ def find_bright(picture: Picture, curve: Planes = SRGB_DECODE) -> Region:
     )
     linear = curve[small]
     bright = cv2.GaussianBlur(linear.max(axis=2) + linear.max(axis=2) - linear.min(axis=2), (0, 0), 2.0)
-    level = bright - np.float32(np.median(bright))
+    wide = max(1, round(WIDE * max(bright.shape)))
+    level = np.maximum(bright - cv2.blur(bright, (wide, wide)), 0.0)
     count, labels, boxes, _ = cv2.connectedComponentsWithStats((level >= BRIGHT_SHARE * level.max()).astype(np.uint8))
     light = [float(level[labels == at].sum()) for at in range(1, count)]
     x, y, width, height = (round(float(side) * scale) for side in boxes[1 + int(np.argmax(light))][:4])
-    return x, y, max(LAMP_LEAST_PX, width), max(LAMP_LEAST_PX, height)
+    width, height = max(LAMP_LEAST_PX, width), max(LAMP_LEAST_PX, height)
+    return min(x, picture.shape[1] - width), min(y, picture.shape[0] - height), width, height
 
 
 def _inside(region: Region, picture: Picture) -> Region:

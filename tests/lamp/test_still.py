@@ -62,6 +62,22 @@ def test_nothing_lit_is_off(lab: SimpleNamespace) -> None:
     assert np.isnan(read_still(picture).uv).all()
 
 
+@pytest.mark.parametrize("code", [0, 7, 128, 255])
+def test_a_picture_of_one_colour_shows_no_lamp(code: int) -> None:
+    for shape in ((8, 8, 3), (100, 140, 3)):
+        assert read_still(np.full(shape, code, np.uint8)).word == OFF
+
+
+@pytest.mark.parametrize(("x", "y"), [(0, 0), (117, 0), (0, 87), (117, 87), (60, 87)])
+def test_a_tiny_lamp_at_the_edge_is_found_inside_the_picture(x: int, y: int) -> None:
+    picture = np.zeros((90, 120, 3), np.uint8)
+    picture[y : y + 3, x : x + 3] = (0, 200, 0)
+    left, top, width, height = find_bright(picture)
+    assert 0 <= left <= x < left + width <= 120
+    assert 0 <= top <= y < top + height <= 90
+    assert read_still(picture).word in ("green", UNRECOGNISED)
+
+
 @pytest.mark.parametrize(
     ("picture", "region"),
     [
