@@ -48,8 +48,8 @@ class Sector:
 
 
 SECTORS = (
-    Sector("red", -30.0, 3.0),
-    Sector("amber", 5.0, 56.0),
+    Sector("red", -30.0, 2.5),
+    Sector("amber", 4.5, 56.0),
     Sector("green", 80.0, 170.0),
     Sector("blue", 212.0, 262.0),
 )
