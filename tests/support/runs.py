@@ -58,7 +58,7 @@ def undisturbed(*arguments: str, cwd: Path, limit_s: float = LIMIT_S) -> Ended:
 
 
 def accept(*options: str, cwd: Path, environment: Mapping[str, str] | None = None, limit_s: float = LIMIT_S) -> Ended:
-    """Judge a unit that should pass; once more where a witness slept all the same."""
+    """Judge a unit; once more where that stays undecided, as it is where a witness slept on a host too busy."""
     ended = hil("accept", *options, cwd=cwd, environment=environment, limit_s=limit_s)
     if ended.code != EXIT_CODES[Verdict.UNJUDGED]:
         return ended
