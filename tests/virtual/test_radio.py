@@ -318,7 +318,8 @@ def test_a_second_radio_of_an_address_replaces_the_first(run_world: RunWorld) ->
 
 
 def test_a_silent_lease_server_is_asked_again_and_given_up(run_world: RunWorld) -> None:
-    """Repeats after 4, 8, 16, 32 s, each plus or minus 1 s: RFC 2131 4.1."""
+    """Repeats after 4, 8, 16, 32 s, each plus or minus 1 s: RFC 2131 4.1; where a busy host woke it too late, once more."""
+    waits_s: list[float] = []
 
     async def play(world: World) -> None:
         _, ap = await world.hosted(HotspotPlan(PLAN.ssid, PLAN.passphrase, 6, "192.0.2.1", lease_delay_s=None))
@@ -326,13 +327,15 @@ def test_a_silent_lease_server_is_asked_again_and_given_up(run_world: RunWorld) 
         await radio.join(PLAN.ssid, PLAN.passphrase)
         assert (await station.see("join failed")).data == {"reason": None, "why": "no lease"}
         asked_s = [event.monotonic_s * world.air.speed for event in ap.events if event.kind == "lease asked"]
-        waits_s = [later - sooner for sooner, later in itertools.pairwise(asked_s)]
-        assert len(waits_s) == 3
-        # Waits have a floor of 0.5 s real; a late timer only lengthens them.
-        assert all(wait_s > least_s for wait_s, least_s in zip(waits_s, (2.9, 6.9, 14.9), strict=True))
+        waits_s[:] = [later - sooner for sooner, later in itertools.pairwise(asked_s)]
         assert (await ap.see("station left")).data == {"address": STATION, "reason": 3}
 
     run_world(play)
+    if any(wait_s > most_s for wait_s, most_s in zip(waits_s, (6.0, 10.0, 18.0), strict=False)):
+        run_world(play)
+    assert len(waits_s) == 3
+    # Waits have a floor of 0.5 s real; a late timer only lengthens them.
+    assert all(wait_s > least_s for wait_s, least_s in zip(waits_s, (2.9, 6.9, 14.9), strict=True))
 
 
 def test_a_slow_lease_server_is_waited_for(run_world: RunWorld) -> None:
