@@ -9,17 +9,26 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 import pytest
+from support.host import HOST
 from support.runs import Ended, Printed, accept, undisturbed
 
 pytest_plugins = ["pytester"]
 
 RELEASE_S = 600.0
+FAST_BOARDS = {"board", "micropython_board", "sensor"}
 
 
 def pytest_configure() -> None:
     """Hear Ctrl-C: a shell that starts the tests in the background has it ignored, and so would all that they start."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Have a test of a board with a fast clock done anew, twice at most, where it failed while the host stood still."""
+    for item in items:
+        if isinstance(item, pytest.Function) and FAST_BOARDS & set(item.fixturenames):
+            item.add_marker(pytest.mark.flaky(reruns=2, condition=HOST.stood_still))
 
 
 @pytest.fixture(scope="session")

@@ -12,6 +12,7 @@ from hil.core.errors import InputError
 from hil.core.timeline import Timeline
 from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
+from hil.instruments.camera_stream import without_password
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
 from hil.instruments.exposure import book_curve, exposure_of
@@ -21,7 +22,7 @@ from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture, akin
 from hil.instruments.host.probe import HostProbe
-from hil.instruments.lamp_camera import LampCamera, without_password
+from hil.instruments.lamp_camera import LampCamera
 from hil.instruments.line_lamp import GpioLamp, LineLamp
 from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.power.ways import open_power, told_of

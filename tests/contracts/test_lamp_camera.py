@@ -20,8 +20,9 @@ from support.desk import Desk
 from hil.core.clock import Clock
 from hil.core.frames import LampFrames, read_frames
 from hil.core.timeline import Expired, Timeline
+from hil.instruments.camera_stream import BY_ARRIVAL, BY_STAMP
 from hil.instruments.desk import open_lamp
-from hil.instruments.lamp_camera import BY_ARRIVAL, BY_STAMP, LampCamera, Region
+from hil.instruments.lamp_camera import LampCamera, Region
 from hil.lamp import NotTold, bench_lamp_watched, stamp_scatter
 from hil.virtual.lab.film import INPUT, prepare_devices, video
 from hil.virtual.world import ControlLine, WorldProcess

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFile
 
-import hil.instruments.lamp_camera
+import hil.instruments.camera_stream
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError
 from hil.core.frames import read_frames
@@ -77,10 +77,10 @@ class Stream:
 
 
 class CameraServer:
-    """Runs a script for each client."""
+    """Runs a script for each client, one after the other; when there is none left, nobody is let in."""
 
-    def __init__(self, script: Serve, dialect: Dialect = PLAIN) -> None:
-        self._script, self._dialect = script, dialect
+    def __init__(self, *scripts: Serve, dialect: Dialect = PLAIN) -> None:
+        self._scripts, self._dialect = scripts, dialect
         self.stop = threading.Event()
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.url = f"http://127.0.0.1:{self._listener.getsockname()[1]}/camera.mjpeg"
@@ -88,22 +88,23 @@ class CameraServer:
         self._threads[0].start()
 
     def _accept(self) -> None:
-        while True:
+        for script in self._scripts:
             try:
                 connection, _ = self._listener.accept()
             except OSError:
                 return
-            self._threads.append(threading.Thread(target=self._serve, args=(connection,)))
+            self._threads.append(threading.Thread(target=self._serve, args=(connection, script)))
             self._threads[-1].start()
+        self._listener.close()
 
-    def _serve(self, connection: socket.socket) -> None:
+    def _serve(self, connection: socket.socket, script: Serve) -> None:
         with connection, suppress(OSError):
             connection.settimeout(LIMIT_S)
             request, wanted = connection.recv(65536), self._dialect.authorization
             if wanted and b"\r\nAuthorization: " + wanted + b"\r\n" not in request:
                 connection.sendall(b'HTTP/1.1 401 Unauthorized\r\nWWW-Authenticate: Basic realm="bench"\r\n\r\n')
                 return
-            self._script(Stream(connection, self.stop, self._dialect))
+            script(Stream(connection, self.stop, self._dialect))
 
     def close(self) -> None:
         self.stop.set()
@@ -125,8 +126,8 @@ def camera_of(timeline: Timeline, tmp_path: Path) -> Iterator[Callable[..., Lamp
     """Make cameras that look at a server with a script; all is closed after the test."""
     with ExitStack() as stack:
 
-        def make(script: Serve, unit: tuple[int, int, int, int] = UNIT) -> LampCamera:
-            server = CameraServer(script)
+        def make(*scripts: Serve, unit: tuple[int, int, int, int] = UNIT) -> LampCamera:
+            server = CameraServer(*scripts)
             stack.callback(server.close)
             camera = LampCamera(server.url, unit, BENCH, timeline, tmp_path)
             stack.callback(camera.stop)
@@ -191,7 +192,8 @@ def test_network_cameras_that_speak_otherwise_are_understood(
     timeline: Timeline, tmp_path: Path, dialect: Dialect
 ) -> None:
     """By its URL, with user and password in it (RFC 3986, 3.2.1), which one that wants them gets as RFC 7617 says."""
-    server = CameraServer(lambda stream: stream.keep_showing(200), dialect)
+    show: Serve = lambda stream: stream.keep_showing(200)  # noqa: E731
+    server = CameraServer(show, show, dialect=dialect)  # who has been asked for a password comes a second time
     camera = LampCamera(server.url.replace("//", "//bench:leaf@"), UNIT, BENCH, timeline, tmp_path)
     assert camera.source == server.url, "what is shown has no password in it"
     with closing(server):
@@ -236,6 +238,32 @@ def test_a_stall_and_a_stop_are_noticed_in_time_and_told_apart(
     assert camera.wait_past(timeline.clock.now_s(), LIMIT_S) is False  # at once: there will be no frame any more
 
 
+@pytest.mark.parametrize(("script_end", "kind"), [("stays silent", "stalled"), ("hangs up", "stopped")])
+def test_a_camera_that_went_is_opened_again(
+    timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path, script_end: str, kind: str
+) -> None:
+    def ends(stream: Stream) -> None:
+        for _ in range(20):
+            stream.show(50)
+        if script_end == "stays silent":
+            stream.wait()
+
+    camera = camera_of(ends, lambda stream: stream.keep_showing(200))
+    camera.start()
+    mark = timeline.mark()
+    gone = booked(timeline, kind)
+    again = timeline.wait(lambda m: m.is_("camera", "started"), limit_s=LIMIT_S, awaited="it again", since=mark)
+    assert not isinstance(again, Expired), again
+    assert camera.wait_past(again.time_s + 0.1, LIMIT_S)
+    camera.stop()
+    frames = read_frames(tmp_path)
+    before, after = frames.within(0.0, gone.time_s), frames.within(gone.time_s, timeline.clock.now_s())
+    assert (before.unit[:, 4:-4, 4:-4].mean(), after.unit[:, 4:-4, 4:-4].mean()) == pytest.approx(
+        (50, 200), abs=JPEG_ERROR
+    )
+    assert len(before) + len(after) == len(frames)
+
+
 def test_waiting_for_a_frame_has_a_limit(timeline: Timeline, camera_of: Callable[..., LampCamera]) -> None:
     def one(stream: Stream) -> None:
         for _ in range(5):
@@ -253,7 +281,7 @@ def test_waiting_for_a_frame_has_a_limit(timeline: Timeline, camera_of: Callable
 def test_a_region_outside_the_picture_is_wrong_input(
     camera_of: Callable[..., LampCamera], region: tuple[int, int, int, int]
 ) -> None:
-    camera = camera_of(lambda stream: stream.keep_showing(50), region)
+    camera = camera_of(lambda stream: stream.keep_showing(50), unit=region)
     with pytest.raises(InputError, match=r"lamp_camera\.unit_region") as told:
         camera.start()
     assert str(list(region)) in str(told.value)
@@ -269,7 +297,7 @@ def test_no_camera_at_all(timeline: Timeline, tmp_path: Path) -> None:
 
 
 def test_a_camera_that_shows_nothing(camera_of: Callable[..., LampCamera], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hil.instruments.lamp_camera, "OPEN_REAL_S", 0.5)
+    monkeypatch.setattr(hil.instruments.camera_stream, "OPEN_REAL_S", 0.5)
     with pytest.raises(BenchError, match=r"cannot be opened|shows no picture"):
         camera_of(Stream.wait).start()
 
@@ -289,10 +317,13 @@ def test_a_full_disk_is_the_bench_s_trouble_and_the_camera_goes_on(
 
 
 class Given:
-    """In place of a camera: hands out pictures of the test, as `cv2.VideoCapture` does."""
+    """In place of a camera: hands out pictures of the test, as `cv2.VideoCapture` does; then it cannot be opened any more."""
 
     def __init__(self, pictures: list[np.ndarray]) -> None:
-        self._pictures = list(pictures)
+        self._pictures = pictures
+
+    def isOpened(self) -> bool:  # noqa: N802  (OpenCV's name)
+        return bool(self._pictures)
 
     def read(self) -> tuple[bool, np.ndarray | None]:
         return (True, self._pictures.pop(0)) if self._pictures else (False, None)
@@ -311,9 +342,8 @@ class Given:
 @pytest.fixture
 def given(timeline: Timeline, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., LampCamera]:
     def make(pictures: list[np.ndarray], dark_picture: Path | None = None) -> LampCamera:
-        camera = LampCamera("http://127.0.0.1/none", UNIT, BENCH, timeline, tmp_path, dark_picture=dark_picture)
-        monkeypatch.setattr(camera, "_open", lambda: Given(pictures))
-        return camera
+        monkeypatch.setattr(cv2, "VideoCapture", lambda *_: Given(pictures))
+        return LampCamera("http://127.0.0.1/none", UNIT, BENCH, timeline, tmp_path, dark_picture=dark_picture)
 
     return make
 

@@ -20,6 +20,7 @@ from typing import Any
 import html5lib
 import pytest
 import requests
+from support.host import HOST
 
 from hil.virtual.build import firmware_files
 from hil.virtual.patches import load_patch
@@ -64,6 +65,7 @@ class Board:
         self.cut_at_op = 0
         self.tear: Callable[[bytes, bytes], bytes] = lambda _old, new: new
         self.flash_ops = 0
+        HOST.begin()
         self._news = threading.Condition()
         self._server = socket.create_server(("127.0.0.1", 0))
         self._chip: subprocess.Popen[bytes] | None = None
@@ -149,6 +151,10 @@ class Board:
         """Let the chip hear an event."""
         assert self._line is not None
         self._line.sendall(json.dumps(event).encode() + b"\n")
+
+    def send_lease(self, ip: str) -> None:
+        """Let the chip hear that it was given an address."""
+        self.send_event(event="leased", ip=ip, mask="255.255.255.0", router="192.0.2.1")
 
     # the unit's pages
 
@@ -296,10 +302,7 @@ class Board:
             if "ip" in order:
                 self.send_event(event="addressed", **{key: order[key] for key in ("ip", "mask", "router")})
             elif self.lease_ip:
-                self._send_lease()
-
-    def _send_lease(self) -> None:
-        self.send_event(event="leased", ip=self.lease_ip, mask="255.255.255.0", router="192.0.2.1")
+                self.send_lease(self.lease_ip)
 
 
 @pytest.fixture(params=["micropython", "cpython"])
