@@ -291,7 +291,7 @@ class Flashes:
         dark = np.stack([desk.picture(0.0, frame) for frame in range(DARK)])[part]
         crops = np.stack(list(_watched(desk, times_s, edges_s, exposure_s)))[part]
         light = read_light(crops, dark_reference(dark))
-        rate = flash_rate(stamps_s, np.asarray(light.lit), least_periods=2)
+        rate = flash_rate(stamps_s, np.asarray(light.lit), light.channels, least_periods=2)
         if isinstance(rate, NotTold):
             self.untold += 1
         else:

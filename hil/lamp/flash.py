@@ -1,4 +1,4 @@
-"""Flash rate from lit and dark frames.
+"""Flash rate from the light of frames.
 
 Rate: mean period between edges of one kind, rising or falling; common practice, no source. The stamps may be
 irregular. A flash faster than half the frame rate looks slower than it is and cannot be told from the frames: who
@@ -13,9 +13,10 @@ import numpy as np
 
 from hil.lamp.doubt import Bools, Floats, NotTold, difference_95, half_width_95, rising_stamps
 
-# Both: common practice, no source.
+# All: common practice, no source.
 HIGHEST_SHARE = 0.4  # of the frame rate: above it a flash has too few frames a period
 TOO_FAST = "faster than these frames can tell"
+ENDS = (2.0, 98.0)  # percentiles: between them lies half the way from dark to lit
 PERIOD_SCATTER = 0.25  # periods may differ by this share, beyond what the edges' doubts explain
 
 
@@ -36,13 +37,18 @@ def in_words(rate: FlashRate) -> str:
 
 
 def flash_rate(
-    times_s: Sequence[float] | Floats, lit: Sequence[bool] | Bools, *, least_periods: int = 2
+    times_s: Sequence[float] | Floats,
+    lit: Sequence[bool] | Bools,
+    light: Floats | None = None,
+    *,
+    least_periods: int = 2,
 ) -> FlashRate | NotTold:
     """Read how often the lamp flashes.
 
     Args:
         times_s: shape (n,), seconds, strictly rising; the intervals may differ.
         lit: shape (n,).
+        light: by channel, any scale, shape (n, channels); with it a frame that holds a change counts as what it has more of.
         least_periods: how many whole periods must have been seen.
 
     The duty's doubt is that of one period: edges of a flash in step with the frames err alike in all periods.
@@ -50,10 +56,13 @@ def flash_rate(
     Raises ValueError: lengths differ, stamps do not rise.
     """
     times, on = rising_stamps(times_s), np.asarray(lit)
-    if on.shape != times.shape:
-        raise ValueError(f"{len(times)} stamps and lit flags of shape {on.shape} do not belong together.")
+    if on.shape != times.shape or (light is not None and light.shape[:-1] != times.shape):
+        shapes = f"lit flags of shape {on.shape}" + (f" and light of {light.shape}" if light is not None else "")
+        raise ValueError(f"{len(times)} stamps and {shapes} do not belong together.")
     if len(times) and on.dtype != np.bool_:
         raise ValueError(f"lit flags are {on.dtype}: give True or False a frame.")
+    if light is not None:
+        on = _more_lit_than_dark(on, light)
     after = np.flatnonzero(on[1:] != on[:-1]) + 1 if len(times) else np.zeros(0, dtype=np.intp)
     if not len(after):
         return NotTold("the lamp did not change")
@@ -68,13 +77,24 @@ def flash_rate(
     )
 
 
+def _more_lit_than_dark(lit: Bools, light: Floats) -> Bools:
+    """Say of each frame whether its light is nearer that of lit frames than that of the others; of the step between alone.
+
+    So little of what else blinks counts, as that has another colour, or another time.
+    """
+    if lit.all() or not lit.any():
+        return lit
+    along = light @ (np.median(light[lit], axis=0) - np.median(light[~lit], axis=0))
+    return np.asarray(along > np.percentile(along, ENDS).mean(), dtype=np.bool_)
+
+
 def rate_of_edges(
     edges_s: Floats, doubts_s: Floats, *, first_rises: bool, interval_s: float, least_periods: int
 ) -> FlashRate | NotTold:
     """Read a flash from its edges, rising and falling by turns, each with its 95 % half-width."""
     if len(edges_s) < 2 * least_periods + 1:
         return NotTold(f"{len(edges_s)} changes seen: {2 * least_periods + 1} make {least_periods} whole periods")
-    period, doubt = mean_period(edges_s, doubts_s, phases=2)
+    period, doubt = mean_period(edges_s, doubts_s, phases=2, interval_s=interval_s)
     if interval_s / period > HIGHEST_SHARE:
         near = f"{1 / period:.2f} Hz is too near half the frame rate ({1 / interval_s:.2f} frames/s)"
         return NotTold(f"{near}: {TOO_FAST}")
@@ -94,18 +114,24 @@ def rate_of_edges(
     )
 
 
-def mean_period(edges_s: Floats, doubts_s: Floats, *, phases: int) -> tuple[float, float]:
+def mean_period(edges_s: Floats, doubts_s: Floats, *, phases: int, interval_s: float) -> tuple[float, float]:
     """Give the mean period of a cycle of so many phases, and its 95 % half-width.
 
-    Each kind of edge gives (last - first) / periods; they are averaged. Their errors may be alike (a
-    cycle in step with the frames), so averaging is not counted on.
+    Each kind of edge gives (last - first) / periods; they are averaged. How alike two kinds err follows from where they lie
+    between frames: an edge errs by its place between two frames, a sawtooth over time, and sawtooths that are a share d of a
+    frame apart correlate as 1 - 6 d (1 - d), which is six times the second Bernoulli polynomial (NIST DLMF 24.2 and 24.8.1).
     """
     periods = (len(edges_s) - 1) // phases
-    kinds = range(len(edges_s) - phases * periods)
     span = phases * periods
+    kinds = range(len(edges_s) - span)
     period = float(np.mean([edges_s[kind + span] - edges_s[kind] for kind in kinds])) / periods
-    doubt = max(difference_95(float(doubts_s[kind]), float(doubts_s[kind + span])) for kind in kinds) / periods
-    return period, doubt
+    doubts = np.array([difference_95(float(doubts_s[kind]), float(doubts_s[kind + span])) for kind in kinds])
+    places = np.array(
+        [np.mean(edges_s[kind::phases] - period * np.arange(len(edges_s[kind::phases]))) for kind in kinds]
+    )
+    apart = (places[:, None] - places) / interval_s % 1.0
+    alike = 1.0 - 6.0 * apart * (1.0 - apart)
+    return period, float(np.sqrt(doubts @ alike @ doubts)) / len(kinds) / periods
 
 
 def uneven(edges_s: Floats, doubts_s: Floats, period_s: float, *, phases: int) -> str:

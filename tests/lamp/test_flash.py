@@ -107,6 +107,29 @@ def test_too_little_gives_no_rate(lit: list[bool]) -> None:
     assert isinstance(flash_rate(np.arange(len(lit)) * 0.1, np.array(lit, dtype=bool)), NotTold)
 
 
+def test_a_frame_that_holds_a_change_counts_as_what_it_has_more_of() -> None:
+    """10 Hz at 30 frames/s, exposed for 0.9 of the interval: most frames are mixed, and with any light as lit no dark is left."""
+    random = np.random.default_rng(4)
+    times = np.arange(120) / 30.0
+    instants = times[:, None] + 0.9 / 30.0 * np.linspace(-0.5, 0.5, 100)
+    share = ((instants + 0.013) * 9.7 % 1.0 < 0.5).mean(axis=1)
+    light = share[:, None] * [0.5, 0.1, 0.0] + random.normal(0.0, 0.01, (120, 3))
+    assert not flash_rate(times, share > 0.1)
+    found = flash_rate(times, share > 0.1, light)
+    assert isinstance(found, FlashRate)
+    assert abs(found.hz - 9.7) <= found.doubt_hz < 0.1
+
+
+def test_another_lamp_that_blinks_in_another_colour_counts_little() -> None:
+    """Though some frames are told to be lit by its light."""
+    times = np.arange(0, 8, 1 / 30)
+    own, other = (times + 0.1) % 1.25 < 0.625, (times + 0.3) % 0.45 < 0.2
+    light = own[:, None] * [0.0, 0.4, 0.05] + other[:, None] * [0.12, 0.0, 0.0]
+    found = flash_rate(times, own | other & (times < 1.0), light)
+    assert isinstance(found, FlashRate)
+    assert abs(found.hz - 0.8) < 0.004
+
+
 def test_least_periods() -> None:
     times = np.arange(0, 2.45, 0.05)
     lit = (times - 0.22) % 1.0 < 0.5  # changes at 0.22, 0.72, 1.22, 1.72, 2.22
@@ -119,5 +142,7 @@ def test_wrong_input_is_refused() -> None:
         flash_rate([0.0, 1.0], np.array([True]))
     with pytest.raises(ValueError, match="do not rise"):
         flash_rate([1.0, 0.0], np.array([True, False]))
+    with pytest.raises(ValueError, match="belong together"):
+        flash_rate([0.0, 1.0], np.array([True, False]), np.zeros((3, 3)))
     with pytest.raises(ValueError, match="True or False"):
         flash_rate([0.0, 1.0], np.array([1, 0]))
