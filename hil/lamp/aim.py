@@ -36,6 +36,10 @@ MOST_BLOWN = 0.85  # of the glow: the rest of it is too little to tell a colour 
 WIDEST = 0.33  # of the picture's shorter side: a wider glow is out of focus, or no lamp
 MOST_SOFT = 0.008  # of the picture's shorter side: softer outlines are those of a camera out of focus
 AS_BRIGHT = 0.8  # a second one so bright beside the first leaves it open which is the lamp
+EVEN = 0.6  # of the usual turn's light: a turn with less was not one of the lamp wholly lit and then wholly dark
+UNEVEN = (
+    "it was lit less in one turn than in the others, as where pictures come late: look at the picture, and aim again"
+)
 OUTLINE_PX = 2.0
 ALIKE = 0.8  # of the difference that two pictures have: so much must be left at most where one is moved back
 SAME_WITHIN = 0.25  # of a region's side
@@ -94,7 +98,9 @@ def find_lamp(turns: Sequence[Turn]) -> Aimed | NotAimed:
     if greatest < LEAST_GAIN:
         return NotAimed(f"nothing goes on and off with it: at most {greatest:.3f} of full light was gained")
     found = _chosen(gain, greatest, turns[-1].lit[-1])
-    return _judged_by_focus(found, turns[-1].dark) if isinstance(found, Aimed) else found
+    if not isinstance(found, Aimed):
+        return found
+    return _judged_by_turns(_judged_by_focus(found, turns[-1].dark), lit, dark)
 
 
 def readable(found: Aimed, turns: Sequence[Turn]) -> Aimed | NotAimed:
@@ -130,6 +136,14 @@ def _judged_by_focus(found: Aimed, dark: Crops) -> Aimed:
         return found
     told = f"out of focus: outlines are {soft_px:.0f} pixels soft, of {most_px:.0f} at most: focus the camera"
     return replace(found, warnings=(*found.warnings, told))
+
+
+def _judged_by_turns(found: Aimed, lit: Sequence[Planes], dark: Sequence[Planes]) -> Aimed:
+    """Warn of a turn with less light than the others: pictures taken while it changed show a part of its glow."""
+    x, y, width, height = found.region
+    part = np.s_[y : y + height, x : x + width]
+    light = [float((one[part] - other[part]).clip(0.0).sum()) for one, other in zip(lit, dark, strict=True)]
+    return replace(found, warnings=(*found.warnings, UNEVEN)) if min(light) < EVEN * float(np.median(light)) else found
 
 
 def shift_px(before: Crops, after: Crops) -> float:

@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, readable, shift_px
+from hil.lamp.aim import UNEVEN, Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, readable, shift_px
 from hil.lamp.light import Crops
 from hil.virtual.scene.picture import DARK, Picture
 
@@ -100,6 +100,18 @@ def test_a_lamp_that_flashes_while_it_should_be_lit_is_found() -> None:
             light -= light_of(Lamp((200, 80)))
 
     assert_at(aimed(Bench(Lamp((200, 80)), [flashes])), (200, 80))
+
+
+def test_a_turn_whose_pictures_came_late_is_told() -> None:
+    """In the middle of the dark exposure the lamp went out: its core is blown out still, and of the glow a part is left."""
+
+    def goes_out(light: np.ndarray, lit: bool, _rng: np.random.Generator) -> None:
+        light += 0.0 if lit else 0.5 * light_of(Lamp((200, 80)))
+
+    whole, late = Bench(Lamp((200, 80))), Bench(Lamp((200, 80)), [goes_out])
+    found = find_lamp([*whole.turns(), late.turns()[0]])
+    assert isinstance(found, Aimed)
+    assert found.warnings == (UNEVEN,)
 
 
 def test_a_screen_a_hand_and_another_lamp_that_change_by_themselves_are_not_taken_for_it() -> None:

@@ -23,7 +23,18 @@ from hil.core.trial import draw
 from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
-from hil.lamp.aim import SHIFT_PX, Aimed, NotAimed, Turn, find_lamp, is_one_lamp, overlapping, readable, shift_px
+from hil.lamp.aim import (
+    SHIFT_PX,
+    UNEVEN,
+    Aimed,
+    NotAimed,
+    Turn,
+    find_lamp,
+    is_one_lamp,
+    overlapping,
+    readable,
+    shift_px,
+)
 from hil.lamp.curve import CameraCurve, camera_curve
 from hil.lamp.doubt import NotTold
 
@@ -230,12 +241,15 @@ class _Aiming:
         return camera_curve(pictures, taken_s)
 
     def _find(self, turn: Callable[[], Turn]) -> tuple[Aimed | NotAimed, list[Turn]]:
-        """Find a lamp, and its turns: by more turns where something goes on and off with it, by slower ones where none is."""
+        """Find a lamp, and its turns.
+
+        By more turns where something goes on and off with it; by slower ones where none is found, or some came late.
+        """
         for self._settled_s in (SETTLED_REAL_S, AGAIN_REAL_S):
             turns = [turn() for _ in range(TURNS)]
             while (found := find_lamp(turns)).rival > RIVAL and len(turns) < MOST_TURNS:
                 turns.append(turn())
-            if isinstance(found, Aimed):
+            if isinstance(found, Aimed) and UNEVEN not in found.warnings:
                 break
         return found, turns
 
