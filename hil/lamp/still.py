@@ -38,6 +38,7 @@ BRIGHTER_COUNTS = 2.0  # power of its light by which a pixel counts
 PURER_COUNTS = 4.0  # power of its saturation: a pixel nearer white has more of other light, or of the blown-out core
 # The rim is lit by the lamp where its least channel has no more of its greatest, and that no less of full light.
 LAMPS_OWN_LEAST, LAMPS_OWN_LIGHT = 0.15, 0.3
+OVER_ROOM = 0.15  # of its surroundings: with less light the lamp tells no colour, as where it hangs before the sky
 DIMMER = 1  # of the glow's two parts
 DARKEST_BOARD = 0.03  # linear light by which a board's colour shows beside what scatters
 DOUBT = 0.004  # of the brightest channel, one standard deviation: what surroundings that are guessed leave in doubt
@@ -84,7 +85,8 @@ def read_still(picture: Picture, region: Region | None = None, curve: Planes = S
     readings = [rgb, *_halves(light, strongest, weight)]
     if not lit_by_lamp:
         readings.append(rgb / (rim + DARKEST_BOARD))
-    return StillReading(_agreed(np.stack(readings)), place, rgb, uv_of_rgb(np.maximum(rgb, 0.0)))
+    word = _agreed(np.stack(readings)) if rgb.max() >= OVER_ROOM * rim.max() else UNRECOGNISED
+    return StillReading(word, place, rgb, uv_of_rgb(np.maximum(rgb, 0.0)))
 
 
 def find_bright(picture: Picture, curve: Planes = SRGB_DECODE) -> Region:

@@ -48,6 +48,16 @@ def test_a_lamp_blown_out_but_for_a_channel_keeps_its_colour() -> None:
     assert read_still(picture, (40, 40, 40, 40)).word == "red"
 
 
+def test_a_lamp_hardly_brighter_than_the_sky_behind_it_is_not_told() -> None:
+    """A red signal whose core is blown out before a pinkish sky: the core less the sky is green."""
+    y, x = np.mgrid[:60, :60]
+    away = np.hypot(x - 30, y - 30)
+    picture = np.full((60, 60, 3), (226, 217, 231), np.uint8)
+    picture[away < 13] = (130, 70, 230)
+    picture[away < 11] = (229, 229, 231)
+    assert read_still(picture, (16, 16, 28, 28)).word == UNRECOGNISED
+
+
 def test_a_camera_of_another_curve_is_read_by_its_own() -> None:
     """Codes in proportion to the light: amber, of which the curve of sRGB takes most of the green."""
     picture = np.zeros((120, 120, 3), np.uint8)
