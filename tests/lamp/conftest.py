@@ -22,7 +22,7 @@ LAMPS = {
     "yellow": (1.0, 0.85, 0.0),
     "green": (0.0, 1.0, 0.0),
     "blue": (0.0, 0.0, 1.0),
-    "cyan": (0.0, 1.0, 1.0),
+    "cyan": (0.0, 0.75, 1.0),  # as cameras see it of an addressable lamp: they are more sensitive to its blue
     "magenta": (1.0, 0.0, 1.0),
 }
 # Row: a camera channel; column: how much it takes from lamp R, G, B. Invented, of the size cameras have.
