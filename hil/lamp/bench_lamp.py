@@ -15,9 +15,10 @@ from hil.lamp.colour import OFF
 from hil.lamp.doubt import Bools, Floats, NotTold, rising_stamps, student_95
 from hil.lamp.spans import Span, colour_spans
 
-# All five: common practice, no source.
+# All: common practice, no source.
 LONGEST_DELAY_S = 2.0
 LEAST_SWITCHES = 4
+GAP_S = 1.5  # without frames for so long, as of a camera that was opened again, an order says nothing of the delay
 LEAST_SEEN = 0.8  # share of the orders within the frames that must be matched
 RIVAL_SHARE = 0.8  # another lag that matches this share of the best one's switches makes the match unsafe
 LEAST_CONTRAST = 6.0  # step between lit and dark, over the scatter of either
@@ -51,13 +52,19 @@ class SwitchSeen:
 
 @dataclass(frozen=True, slots=True)
 class _Edges:
-    """The changes seen, and the frames they were seen in: the usual interval, the first and the last stamp."""
+    """The changes seen, and the frames they were seen in: the usual interval, and from when to when they came, by stretches."""
 
     times: Floats
     rises: Bools
     interval_s: float
-    first_s: float
-    last_s: float
+    stretches: list[tuple[float, float]]
+
+    def cover(self, begin_s: Floats, end_s: Floats) -> Bools:
+        """Whether frames came all the while, for each of some stretches of time."""
+        covered = np.zeros(begin_s.shape, dtype=np.bool_)
+        for first_s, last_s in self.stretches:
+            covered |= (begin_s >= first_s) & (end_s <= last_s)
+        return covered
 
 
 def bench_lamp_delay(
@@ -173,7 +180,9 @@ def _lamp_edges(
         return NotTold("the bench's lamp was not seen to switch")
     begins, kinds = zip(*changes, strict=True)
     interval_s = float(np.median(np.diff(times)))
-    return _Edges(np.array(begins), np.array(kinds, dtype=bool), interval_s, float(times[0]), float(times[-1]))
+    ends = [0, *(np.flatnonzero(np.diff(times) > GAP_S) + 1).tolist(), len(times)]
+    stretches = [(float(times[first]), float(times[after - 1])) for first, after in pairwise(ends)]
+    return _Edges(np.array(begins), np.array(kinds, dtype=bool), interval_s, stretches)
 
 
 def _seen_begin(span: Span) -> bool:
@@ -194,7 +203,7 @@ def _levels(light: Floats) -> tuple[float, float, float]:
 
 
 def _delay_of(orders: Floats, rises: Bools, edges: _Edges, longest_s: float) -> Delay | NotTold:
-    inside = (orders >= edges.first_s) & (orders + longest_s <= edges.last_s)
+    inside = edges.cover(orders, orders + longest_s)
     if inside.sum() < LEAST_SWITCHES:
         return NotTold(f"{int(inside.sum())} switches within the frames: {LEAST_SWITCHES} are needed")
     orders, rises = orders[inside], rises[inside]

@@ -146,6 +146,20 @@ def test_a_sleeping_camera_leaves_a_hole_in_the_awake_windows() -> None:
     assert (windows[0][0], windows[-1][1]) == (orders[0], orders[-1])
 
 
+def test_a_camera_that_gave_no_frames_for_a_while_has_its_delay_from_the_rest() -> None:
+    """One that stood still meanwhile is told by its lamp, as before: of half of the switches it shows nothing."""
+    random = np.random.default_rng(9)
+    orders = rhythm(random, 40)
+    stamps, light = pictured(random, orders, 0.2, 1 / 30)
+    away = (stamps > orders[10]) & (stamps < orders[22])
+    watched = bench_lamp_watched(orders, stamps[~away], light[~away])
+    assert not isinstance(watched, NotTold), watched
+    delay, seen = watched
+    assert abs(delay.offset_s - 0.2) <= 2.0 * delay.doubt_s
+    assert {one.seen_s for one in seen[11:21]} == {None}
+    assert isinstance(bench_lamp_watched(orders, stamps, np.where(away, light[0], light)), NotTold)
+
+
 def test_an_awake_camera_has_one_window() -> None:
     random = np.random.default_rng(12)
     orders = rhythm(random, 40)

@@ -25,6 +25,7 @@ from hil.virtual.world import ControlLine
 VARIABLE = "HIL_TEST_FAULT"
 BUILD = "HIL_TEST_BUILD"
 TESTS = Path(__file__).parents[1]
+STALLED_REAL_S = 1.7
 
 _monitors: list[Monitor] = []
 
@@ -69,6 +70,12 @@ def _scene(op: str, **more: object) -> Callable[[Bench], object]:
         return bench.bench_lamp._control.ask({"op": op, **more})
 
     return order
+
+
+def _camera_stalls(bench: Bench) -> None:
+    """For a moment: then its frames come again."""
+    _scene("stall")(bench)
+    threading.Timer(STALLED_REAL_S, _scene("thaw"), [bench]).start()
 
 
 def _deaf_air_monitor(bench: Bench) -> None:
@@ -119,6 +126,7 @@ def _disk_full(bench: Bench) -> None:
 
 FAULTS: Mapping[str, Callable[[Bench], object]] = {
     "camera unplugged": _scene("stop"),
+    "camera stalls": _camera_stalls,
     "camera frozen": _scene("freeze"),
     "camera covered": _scene("black"),
     "camera bumped": _scene("shift", by=[5.0, -3.0]),

@@ -18,6 +18,7 @@ from support.firmware import write_build
 from support.runs import TRIES, Ended, hil, undisturbed
 from support.verdicts import Outcomes, read_outcomes
 
+from hil.core.run_folder import RunFolder
 from hil.virtual.build import make_build
 from hil.virtual.scene.picture import shifted
 
@@ -111,6 +112,16 @@ def test_a_dead_instrument_leaves_unjudged_what_needs_it(tmp_path: Path, fault: 
     for name, outcome in outcomes.items():
         assert outcome.verdict == "pass" or any(n in outcome.reason for n in fault.names), (name, outcome.reason)
     assert "safe to unplug" in ended.out
+
+
+def test_a_camera_that_stalls_for_a_moment_is_opened_again_and_tells_what_comes_after(tmp_path: Path) -> None:
+    for number in range(1, TRIES + 1):
+        ended = driven(fault("camera stalls", "leg begins build_flashed", FORM, ()), tmp_path / f"try-{number}")
+        if ended.code == 0:
+            break
+    assert ended.code == 0, ended.out + ended.err
+    told = [moment.kind for moment in RunFolder(ended.folder).read_moments() if moment.source == "camera"]
+    assert [kind for kind in told if kind in ("started", "stalled")] == ["started", "stalled", "started"]
 
 
 def test_a_camera_that_was_moved_since_it_was_aimed_leaves_its_lamp_unjudged_and_says_to_aim_anew(
