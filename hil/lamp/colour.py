@@ -48,12 +48,12 @@ class Sector:
 
 
 # The green of signal lamps is bluish, and cameras show it as turquoise; of an addressable lamp's green and blue together they
-# show 190 to 230 degrees, and of blue alone mostly more.
+# show 185 to 240 degrees, and of its blue alone, as broad as that of data sheets is, 219 and more.
 SECTORS = (
     Sector("red", -30.0, 2.5),
     Sector("amber", 4.5, 56.0),
     Sector("green", 80.0, 178.0),
-    Sector("blue", 222.0, 262.0),
+    Sector("blue", 212.0, 262.0),
 )
 # Up to which whiteness light of a hue is a colour, and from which on it is white: hue in degrees, colour, white; straight
 # between. White light of lamps and rooms lies between amber and blue, whatever the camera is balanced for: there the two are
