@@ -340,12 +340,17 @@ class Given:
 
 
 @pytest.fixture
-def given(timeline: Timeline, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., LampCamera]:
-    def make(pictures: list[np.ndarray], dark_picture: Path | None = None) -> LampCamera:
-        monkeypatch.setattr(cv2, "VideoCapture", lambda *_: Given(pictures))
-        return LampCamera("http://127.0.0.1/none", UNIT, BENCH, timeline, tmp_path, dark_picture=dark_picture)
+def given(timeline: Timeline, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., LampCamera]]:
+    """Make cameras that show the test's pictures; each is stopped after the test, or it would open the next test's."""
+    with ExitStack() as stack:
 
-    return make
+        def make(pictures: list[np.ndarray], dark_picture: Path | None = None) -> LampCamera:
+            monkeypatch.setattr(cv2, "VideoCapture", lambda *_: Given(pictures))
+            camera = LampCamera("http://127.0.0.1/none", UNIT, BENCH, timeline, tmp_path, dark_picture=dark_picture)
+            stack.callback(camera.stop)
+            return camera
+
+        yield make
 
 
 def test_a_picture_of_aim_that_is_none_or_of_another_size_is_told_at_once(
