@@ -94,7 +94,7 @@ def rate_of_edges(
     """Read a flash from its edges, rising and falling by turns, each with its 95 % half-width."""
     if len(edges_s) < 2 * least_periods + 1:
         return NotTold(f"{len(edges_s)} changes seen: {2 * least_periods + 1} make {least_periods} whole periods")
-    period, doubt = mean_period(edges_s, doubts_s, phases=2, interval_s=interval_s)
+    period, doubt = mean_period(edges_s, doubts_s, phases=2)
     if interval_s / period > HIGHEST_SHARE:
         near = f"{1 / period:.2f} Hz is too near half the frame rate ({1 / interval_s:.2f} frames/s)"
         return NotTold(f"{near}: {TOO_FAST}")
@@ -114,24 +114,18 @@ def rate_of_edges(
     )
 
 
-def mean_period(edges_s: Floats, doubts_s: Floats, *, phases: int, interval_s: float) -> tuple[float, float]:
+def mean_period(edges_s: Floats, doubts_s: Floats, *, phases: int) -> tuple[float, float]:
     """Give the mean period of a cycle of so many phases, and its 95 % half-width.
 
-    Each kind of edge gives (last - first) / periods; they are averaged. How alike two kinds err follows from where they lie
-    between frames: an edge errs by its place between two frames, a sawtooth over time, and sawtooths that are a share d of a
-    frame apart correlate as 1 - 6 d (1 - d), which is six times the second Bernoulli polynomial (NIST DLMF 24.2 and 24.8.1).
+    Each kind of edge gives (last - first) / periods; they are averaged. Their errors may be alike (a
+    cycle in step with the frames), so averaging is not counted on.
     """
     periods = (len(edges_s) - 1) // phases
+    kinds = range(len(edges_s) - phases * periods)
     span = phases * periods
-    kinds = range(len(edges_s) - span)
     period = float(np.mean([edges_s[kind + span] - edges_s[kind] for kind in kinds])) / periods
-    doubts = np.array([difference_95(float(doubts_s[kind]), float(doubts_s[kind + span])) for kind in kinds])
-    places = np.array(
-        [np.mean(edges_s[kind::phases] - period * np.arange(len(edges_s[kind::phases]))) for kind in kinds]
-    )
-    apart = (places[:, None] - places) / interval_s % 1.0
-    alike = 1.0 - 6.0 * apart * (1.0 - apart)
-    return period, float(np.sqrt(doubts @ alike @ doubts)) / len(kinds) / periods
+    doubt = max(difference_95(float(doubts_s[kind]), float(doubts_s[kind + span])) for kind in kinds) / periods
+    return period, doubt
 
 
 def uneven(edges_s: Floats, doubts_s: Floats, period_s: float, *, phases: int) -> str:

@@ -202,7 +202,7 @@ def cycle_rate(spans: Sequence[Span], phases: int) -> FlashRate | NotTold:
     interval = frame_interval_s(spans)
     if phases == 2 and OFF in (spans[0].colour, spans[-1].colour, spans[1].colour):
         return rate_of_edges(edges, doubts, first_rises=spans[0].colour != OFF, interval_s=interval, least_periods=1)
-    period, doubt = mean_period(edges, doubts, phases=phases, interval_s=interval)
+    period, doubt = mean_period(edges, doubts, phases=phases)
     if interval / period > HIGHEST_SHARE:
         return NotTold(f"a cycle of {period:.2f} s is too short for frames {interval:.2f} s apart: {TOO_FAST}")
     problem = uneven(edges, doubts, period, phases=phases)
