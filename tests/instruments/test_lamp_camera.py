@@ -220,18 +220,24 @@ def test_each_frame_is_told_to_who_watches(timeline: Timeline, camera_of: Callab
     assert shapes[0] == (UNIT[3], UNIT[2], 3)
 
 
-@pytest.mark.parametrize(("script_end", "kind"), [("stays silent", "stalled"), ("hangs up", "stopped")])
-def test_a_stall_and_a_stop_are_noticed_in_time_and_told_apart(
-    timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path, script_end: str, kind: str
-) -> None:
+def shows_and_goes(how: str) -> Serve:
+    """Twenty pictures, and then silence, or the end."""
+
     def ends(stream: Stream) -> None:
         for _ in range(20):
             stream.show(50)
             stream.stop.wait(0.02)
-        if script_end == "stays silent":
+        if how == "stays silent":
             stream.wait()
 
-    camera = camera_of(ends)
+    return ends
+
+
+@pytest.mark.parametrize(("script_end", "kind"), [("stays silent", "stalled"), ("hangs up", "stopped")])
+def test_a_stall_and_a_stop_are_noticed_in_time_and_told_apart(
+    timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path, script_end: str, kind: str
+) -> None:
+    camera = camera_of(shows_and_goes(script_end))
     camera.start()
     noticed = booked(timeline, kind)
     assert noticed.time_s - read_frames(tmp_path).times_s[-1] <= NOTICED_S
@@ -242,13 +248,7 @@ def test_a_stall_and_a_stop_are_noticed_in_time_and_told_apart(
 def test_a_camera_that_went_is_opened_again(
     timeline: Timeline, camera_of: Callable[..., LampCamera], tmp_path: Path, script_end: str, kind: str
 ) -> None:
-    def ends(stream: Stream) -> None:
-        for _ in range(20):
-            stream.show(50)
-        if script_end == "stays silent":
-            stream.wait()
-
-    camera = camera_of(ends, lambda stream: stream.keep_showing(200))
+    camera = camera_of(shows_and_goes(script_end), lambda stream: stream.keep_showing(200))
     camera.start()
     mark = timeline.mark()
     gone = booked(timeline, kind)
