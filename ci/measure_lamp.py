@@ -39,8 +39,10 @@ from hil.lamp import (
     read_light,
 )
 from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, readable
+from hil.lamp.appearance import Appearance
 from hil.lamp.doubt import stamp_scatter
 from hil.lamp.learnt import too_alike
+from hil.lamp.pattern import pattern_runs
 from hil.lamp.still import read_still
 from hil.virtual.desk.desk import Desk, draw_bench, draw_desk
 from hil.virtual.desk.emitters import STRANGERS
@@ -49,6 +51,7 @@ from hil.virtual.desk.ranges import LAMP_KINDS, WORDS, DeskRange
 Crops = NDArray[np.uint8]
 FIRST_SEED = 900_000
 DARK, TURNS, PER_TURN = 8, 4, 2
+RATE_TOLERANCE = 0.15  # by which a run takes a flash for a stage's
 LEARNT_FRAMES = 12
 LEARNT_WORDS = WORDS[:-1]
 LIT_FROM = 30  # the number of the first lit frame
@@ -270,13 +273,19 @@ def measure_time(desk: Desk) -> None:
 
 @dataclass
 class Flashes:
-    """What was read of flashes: errors of rates, and of changes in frames, and whether the stated doubts held the truth."""
+    """What was read of flashes: errors of rates, and of changes in frames, and whether the stated doubts held the truth.
+
+    Runs are what a unit's run reads, of colour words and for a declared rate; rates what light and dark alone tell.
+    """
 
     untold: int = 0
     rate_errors: list[float] = field(default_factory=list)
     rates_held: list[bool] = field(default_factory=list)
     change_errors: list[float] = field(default_factory=list)
     changes_held: list[bool] = field(default_factory=list)
+    run_errors: list[float] = field(default_factory=list)
+    runs_held: list[bool] = field(default_factory=list)
+    mostly_told: int = 0
 
     def read(self, desk: Desk, random: np.random.Generator) -> None:
         """Have a desk's lamp flash at a drawn rate before a camera of a drawn exposure, and read it."""
@@ -299,6 +308,12 @@ class Flashes:
             self.rates_held.append(abs(rate.hz - hz) <= rate.doubt_hz)
         words, sd_s = colour_words(light), stamp_scatter(stamps_s)
         spans = colour_spans(stamps_s, words, light.channels, exposure_s=exposure_s, stamp_sd_s=sd_s)
+        told_s = 0.0
+        for run in pattern_runs(spans, {"flash": Appearance(desk.word, hz)}, RATE_TOLERANCE):
+            told_s += spans[run.last].end_s - spans[run.first].begin_s
+            self.run_errors.append(abs(run.rate.hz / hz - 1.0))
+            self.runs_held.append(abs(run.rate.hz - hz) <= run.rate.doubt_hz)
+        self.mostly_told += told_s > (stamps_s[-1] - stamps_s[0]) / 2
         for before, after in pairwise(spans):
             if {before.colour, after.colour} == {OFF, desk.word} and min(before.frames, after.frames) > 2:
                 error_s = float(np.abs(edges_s - after.begin_s).min())
@@ -326,6 +341,12 @@ def measure_flashes(desks: int) -> None:
     print(f"Flashes: {desks} desks, {RATES_HZ[0]:g} to {RATES_HZ[1]:g} Hz at 30 frames/s; {flashes.untold} not told.")
     print(
         f"  rate: within {rate_95:.2%} (95 %), median {rate_50:.3%}; doubts hold the truth in {np.mean(flashes.rates_held):.1%}"
+    )
+    run_95, run_50 = np.percentile(flashes.run_errors, [95, 50])
+    print(
+        f"  as a run reads it: {len(flashes.run_errors)} stretches within {run_95:.2%} (95 %), median {run_50:.3%}; "
+        f"doubts hold the truth in {np.mean(flashes.runs_held):.1%}; "
+        f"{flashes.mostly_told} desks told for more than half of the time"
     )
     print(
         f"  {len(flashes.change_errors)} changes: within {change_95:.2f} of a frame (95 %), median {change_50:.2f}; "

@@ -8,10 +8,11 @@ import numpy as np
 
 from hil.lamp.appearance import Appearance, Phase
 from hil.lamp.colour import OFF
-from hil.lamp.doubt import NotTold, difference_95
+from hil.lamp.doubt import NotTold, difference_95, half_width_95
 from hil.lamp.flash import HIGHEST_SHARE, TOO_FAST, FlashRate, mean_period, rate_of_edges, uneven
 from hil.lamp.spans import Span
 
+FEW_FRAMES = 2.5  # a phase: of fewer, none may show the lamp as it is all through; common practice, no source
 EDGE_OFF = 0.3  # of the shorter phase: by so much one edge may be off by itself; common practice, no source
 
 
@@ -200,6 +201,8 @@ def cycle_rate(spans: Sequence[Span], phases: int) -> FlashRate | NotTold:
     edges = np.array([span.begin_s for span in spans] + [spans[-1].end_s])
     doubts = np.array([span.begin_doubt_s for span in spans] + [spans[-1].end_doubt_s])
     interval = frame_interval_s(spans)
+    if len(spans) * FEW_FRAMES * interval > edges[-1] - edges[0]:  # then no mixture tells the time within a frame
+        doubts = np.maximum(doubts, half_width_95(interval / 2))
     if phases == 2 and OFF in (spans[0].colour, spans[-1].colour, spans[1].colour):
         return rate_of_edges(edges, doubts, first_rises=spans[0].colour != OFF, interval_s=interval, least_periods=1)
     period, doubt = mean_period(edges, doubts, phases=phases)

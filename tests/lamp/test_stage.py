@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from hil.lamp import DARK, OFF, UNRECOGNISED, Appearance, Span, StageSpan, colour_spans, stages_over_time
+from hil.lamp.pattern import pattern_runs
 
 VENT = {
     "starting": Appearance("white"),
@@ -92,6 +93,22 @@ def test_a_quick_join_of_three_seconds_is_seen(lab: SimpleNamespace, seed: int) 
     stages = seen(lab, plan, 9.0, seed=seed)
     assert names(stages) == [DARK, "starting", "joining", "connected"]
     assert_begins(stages, [None, 1.0, 2.2, 5.4])
+
+
+def test_a_fast_flash_s_doubt_covers_the_truth() -> None:
+    """Phases of less than two frames, of which a tenth of light shows the colour already: hardly a frame is as the lamp is."""
+    random, held = np.random.default_rng(5), list[bool]()
+    for _ in range(120):
+        hz, exposure = random.uniform(8.0, 11.5), random.uniform(0.3, 0.9) / 30.0
+        times = np.arange(120) / 30.0
+        instants = times[:, None] + exposure * np.linspace(-0.5, 0.5, 50)
+        share = ((instants * hz + random.random()) % 1.0 < 0.5).mean(axis=1)
+        words = [OFF if one < 0.1 else "green" for one in share]
+        spans = colour_spans(times, words, share, exposure_s=exposure)
+        for run in pattern_runs(spans, {"fast": Appearance("green", hz)}, 0.15):
+            held.append(abs(run.rate.hz - hz) <= run.rate.doubt_hz)
+    assert len(held) > 100
+    assert np.mean(held) >= 0.93
 
 
 @pytest.mark.parametrize("frames", FRAMES)

@@ -46,12 +46,14 @@ def hil(*arguments: str, cwd: Path, environment: Mapping[str, str] | None = None
     return Ended(code, out.decode(), err.decode(), cwd / "reports")
 
 
-def undisturbed(*arguments: str, cwd: Path, limit_s: float = LIMIT_S) -> Ended:
+def undisturbed(
+    *arguments: str, cwd: Path, environment: Mapping[str, str] | None = None, limit_s: float = LIMIT_S
+) -> Ended:
     """Run `hil accept …` until no leg had to be driven again, as it is where a witness slept on a host too busy; or the last."""
     for number in range(1, TRIES + 1):
         folder = cwd / f"try-{number}"
         folder.mkdir()
-        ended = hil("accept", *arguments, cwd=folder, limit_s=limit_s)
+        ended = hil("accept", *arguments, cwd=folder, environment=environment, limit_s=limit_s)
         if all(leg.take == 1 for leg in RunFolder(ended.folder).read_info().legs):
             break
     return ended
