@@ -142,9 +142,7 @@ class HostAccessPoint(AccessPoint):
 
     def _lease(self, plan: NetworkPlan) -> None:
         """Have addresses given as a plan says, from now on."""
-        if self._leases is not None:
-            self._leases.end()
-            self._leases = None
+        self._end_leases()
         if plan.lease_delay_s is None:
             return
         if plan.refuses_leases:
@@ -154,6 +152,11 @@ class HostAccessPoint(AccessPoint):
         self._leases = LeaseServer(
             self.namespace, BRIDGE, addresses, self._folder, delay_s=plan.lease_delay_s, lease_s=plan.lease_s
         )
+
+    def _end_leases(self) -> None:
+        leases, self._leases = self._leases, None  # who asks meanwhile is not to find one that has ended
+        if leases is not None:
+            leases.end()
 
     def _hear_dhcp(self, octets: bytes, came_s: float) -> None:
         self._on_dhcp(octets, came_s)
@@ -185,12 +188,17 @@ class HostAccessPoint(AccessPoint):
         return self._bssids[self._radio_of.get(address, 0)]
 
     def _ask(self) -> Details:
-        for network in (*self._networks.values(), self._control_network):
-            if network is not None and not network.answers:
+        for network in self._on_the_air():
+            if not network.answers and network in self._on_the_air():  # it was not taken off meanwhile
                 raise InstrumentGone(self.source, f"its daemon on {network.interface} is gone.")
-        if self._leases is not None and not self._leases.running:
+        leases = self._leases
+        if leases is not None and not leases.running and leases is self._leases:
             raise InstrumentGone(self.source, "its DHCP server is gone.", f"Look at {self._folder / 'leases.log'}.")
         return {"members": len(self._radio_of), "network": self.network}
+
+    def _on_the_air(self) -> list[RadioNetwork]:
+        control = self._control_network
+        return [*self._networks.values(), *([control] if control is not None else [])]
 
     def _dial(self, host: str, port: int) -> socket.socket:
         return self.namespace.dial(host, port, DIAL_S)
@@ -213,7 +221,6 @@ class HostAccessPoint(AccessPoint):
         self.down()
         if self._control_network is not None:
             self._control_network.silence()
-        if self._leases is not None:
-            self._leases.end()
+        self._end_leases()
         self._ear.close()
         self.namespace.close()
