@@ -12,7 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from support.by_day import of_the_day
+from support.by_day import of_the_day, on_day
 from support.faults import fault_environment
 from support.firmware import write_build
 from support.runs import TRIES, Ended, accept, hil, undisturbed
@@ -121,6 +121,7 @@ def test_a_camera_that_stalls_for_a_moment_is_opened_again_and_tells_what_comes_
     assert [kind for kind in told if kind in ("started", "stalled")] == ["started", "stalled", "started"]
 
 
+@on_day(1)
 def test_a_camera_that_was_moved_since_it_was_aimed_leaves_its_lamp_unjudged_and_says_to_aim_anew(
     tmp_path: Path,
 ) -> None:
@@ -158,6 +159,7 @@ def test_a_supply_that_cannot_be_switched_any_more_breaks_the_bench_and_is_said(
 NOT_FROM_A_DEAD_UNIT = {*LAMP_OF_FIRST_START, *AIR_OF_FIRST_START, *PROBE_OF_FIRST_START, *PAGE_OF_FIRST_START}
 
 
+@on_day(0)
 def test_a_unit_that_spins_at_its_start_fails_before_an_awake_bench(tmp_path: Path) -> None:
     build = write_build(tmp_path / "build", {"main.py": {"lamp_code.switch_on()": "while True:\n    pass"}})
     outcomes = judged(undisturbed("-k", FIRST_START, "--build", str(build), cwd=tmp_path), 1)

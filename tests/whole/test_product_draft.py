@@ -4,6 +4,7 @@ import re
 import tomllib
 from pathlib import Path
 
+from support.by_day import on_day
 from support.runs import Ended, accept, hil
 
 from hil.core.product import load_product
@@ -29,6 +30,7 @@ def draft(file: Path) -> Ended:
     return drafted
 
 
+@on_day(1)
 def test_the_draft_of_the_demo_unit_judges_it(tmp_path: Path) -> None:
     file = tmp_path / "product.toml"
     drafted = draft(file)
