@@ -42,7 +42,7 @@ from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, readable
 from hil.lamp.appearance import Appearance
 from hil.lamp.doubt import stamp_scatter
 from hil.lamp.learnt import too_alike
-from hil.lamp.pattern import pattern_runs
+from hil.lamp.pattern import RATE_TOLERANCE, pattern_runs
 from hil.lamp.still import read_still
 from hil.virtual.desk.desk import Desk, draw_bench, draw_desk
 from hil.virtual.desk.emitters import STRANGERS
@@ -51,7 +51,6 @@ from hil.virtual.desk.ranges import LAMP_KINDS, WORDS, DeskRange
 Crops = NDArray[np.uint8]
 FIRST_SEED = 900_000
 DARK, TURNS, PER_TURN = 8, 4, 2
-RATE_TOLERANCE = 0.15  # by which a run takes a flash for a stage's
 LEARNT_FRAMES = 12
 LEARNT_WORDS = WORDS[:-1]
 LIT_FROM = 30  # the number of the first lit frame

@@ -13,6 +13,7 @@ from hil.lamp.flash import HIGHEST_SHARE, TOO_FAST, FlashRate, mean_period, rate
 from hil.lamp.spans import Span
 
 FEW_FRAMES = 2.5  # a phase: of fewer, none may show the lamp as it is all through; common practice, no source
+RATE_TOLERANCE = 0.15  # by this share a phase or rate may be off, beyond doubt; common practice, no source
 EDGE_OFF = 0.3  # of the shorter phase: by so much one edge may be off by itself; common practice, no source
 
 

@@ -19,7 +19,7 @@ from hil.lamp.appearance import Appearance
 from hil.lamp.colour import OFF, UNRECOGNISED
 from hil.lamp.doubt import NotTold
 from hil.lamp.flash import TOO_FAST, FlashRate, in_words
-from hil.lamp.pattern import PatternRun, cycle_rate, length_doubt_s, pattern_runs, touch
+from hil.lamp.pattern import RATE_TOLERANCE, PatternRun, cycle_rate, length_doubt_s, pattern_runs, touch
 from hil.lamp.spans import Span
 
 DARK = "dark"
@@ -63,7 +63,7 @@ def stages_over_time(
     spans: Sequence[Span],
     appearances: Mapping[str, Appearance],
     *,
-    rate_tolerance: float = 0.15,
+    rate_tolerance: float = RATE_TOLERANCE,
     least_steady_s: float = SLOWEST_PHASE_S,
 ) -> list[StageSpan]:
     """Tell which declared stage the lamp showed when.

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from hil.lamp import DARK, OFF, UNRECOGNISED, Appearance, Span, StageSpan, colour_spans, stages_over_time
-from hil.lamp.pattern import pattern_runs
+from hil.lamp.pattern import RATE_TOLERANCE, pattern_runs
 
 VENT = {
     "starting": Appearance("white"),
@@ -105,7 +105,7 @@ def test_a_fast_flash_s_doubt_covers_the_truth() -> None:
         share = ((instants * hz + random.random()) % 1.0 < 0.5).mean(axis=1)
         words = [OFF if one < 0.1 else "green" for one in share]
         spans = colour_spans(times, words, share, exposure_s=exposure)
-        for run in pattern_runs(spans, {"fast": Appearance("green", hz)}, 0.15):
+        for run in pattern_runs(spans, {"fast": Appearance("green", hz)}, RATE_TOLERANCE):
             held.append(abs(run.rate.hz - hz) <= run.rate.doubt_hz)
     assert len(held) > 100
     assert np.mean(held) >= 0.93

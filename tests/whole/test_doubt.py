@@ -66,7 +66,7 @@ def test_every_instrument_had_its_say(compared: list[Compared]) -> None:
     timed = {event for one in compared for event in (one.reading.first, one.reading.then)}
     assert timed >= DOUBTFUL
     honest = honesty(compared)
-    assert honest.measured >= 0.75 * honest.readings  # few are mere bounds because a witness was asleep on a busy host
+    assert honest.measured >= 0.9 * honest.readings  # hardly any is a mere bound because a witness was asleep
 
 
 @pytest.mark.parametrize(

@@ -178,9 +178,8 @@ def test_another_version_put_on_behind_the_run_is_noticed_twice(tmp_path: Path) 
     other = make_build(tmp_path / "other", version="1.3.9")
     environment = fault_environment("other build", "stage confirmed off (erased)", other)
     selected = "test_build_that_ran or test_build_given or test_status_page_tells_the_version"
-    outcomes = judged(
-        undisturbed("-k", selected, cwd=tmp_path, environment=environment), 1
-    )  # a leg taken anew has no fault
+    # A leg taken anew would have no fault.
+    outcomes = judged(undisturbed("-k", selected, cwd=tmp_path, environment=environment), 1)
     assert names(outcomes, "fail") == {
         "test_status_page_tells_the_version",
         "test_build_that_ran_is_the_build_given",
