@@ -24,6 +24,7 @@ from hil.instruments.serial_ports import path_of
 LINE_LIMIT = 4096  # bytes of a line that become one moment; a longer one is told in pieces
 LINES_A_SECOND = 200  # of real time; above it, or above so many bytes, lines are counted, not told one by one
 BYTES_A_SECOND = 100_000
+CHUNK_LIMIT = 64 << 10  # bytes taken at once
 RAW_LIMIT = 64 << 20  # bytes kept of a unit that prints for ever
 RESET_REAL_S = 0.1  # how long the reset line is held; the usual circuit needs some milliseconds
 POLL_REAL_S = 0.05
@@ -196,11 +197,12 @@ class Console:
                     self._read(port, raw)
 
     def _read(self, port: serial.Serial, raw: FileIO) -> None:
-        rest = b""
+        rest, read_s = b"", 0.0
         while not self._stop.is_set():
             try:
                 self._follow_rate(port)
-                chunk = port.read(max(1, min(port.in_waiting, 65536)))
+                chunk = _read_chunk(port)
+                read_s = self._timeline.clock.now_s()
             except (serial.SerialException, OSError) as error:
                 if not self._stop.is_set():
                     self._is_lost = True
@@ -210,11 +212,11 @@ class Console:
             self._keep(raw, chunk)
             *lines, rest = (rest + chunk).split(b"\n")
             for line in lines:
-                self._tell(line)
+                self._tell(line, read_s)
             if len(rest) > LINE_LIMIT:  # a unit that never ends its line
-                rest = self._tell_pieces(rest)
+                rest = self._tell_pieces(rest, read_s)
         if rest:
-            self._tell(rest)
+            self._tell(rest, read_s)
 
     def _expect_rom(self, moment: Moment) -> None:
         if moment.is_("power", "on") or moment.is_("console", "reset line"):
@@ -245,21 +247,21 @@ class Console:
         if room >= 0 > room - len(chunk):
             self._timeline.add("console", "overrun", kept=RAW_LIMIT)
 
-    def _tell(self, line: bytes) -> None:
-        self._add(self._tell_pieces(line), cut=False)
+    def _tell(self, line: bytes, read_s: float) -> None:
+        self._add(self._tell_pieces(line, read_s), read_s, cut=False)
 
-    def _tell_pieces(self, line: bytes) -> bytes:
+    def _tell_pieces(self, line: bytes, read_s: float) -> bytes:
         """Tell what a line has above the limit; returns its end."""
         while len(line) > LINE_LIMIT:
-            self._add(line[:LINE_LIMIT], cut=True)
+            self._add(line[:LINE_LIMIT], read_s, cut=True)
             line = line[LINE_LIMIT:]
         return line
 
-    def _add(self, said: bytes, *, cut: bool) -> None:
+    def _add(self, said: bytes, read_s: float, *, cut: bool) -> None:
         """Add a line, or a piece of one that goes on, unless there are too many."""
         flooded = self._rate.suppressed
         if not self._rate.allows(len(said)):
-            self._flooded_until_s = self._timeline.clock.now_s()
+            self._flooded_until_s = read_s
             if not flooded:
                 self._timeline.add("console", "flood", time_s=self._flooded_until_s)
             return
@@ -269,7 +271,17 @@ class Console:
         text = said.rstrip(b"\r").decode("utf-8", errors="backslashreplace")
         doubt_s = self._timeline.clock.unit_s(POLL_REAL_S / 5.0)
         details: dict[str, Json] = {"text": text} | ({"cut": True} if cut else {})
-        self._timeline.add("console", "line", doubt_s=doubt_s, details=details)
+        self._timeline.add("console", "line", time_s=read_s, doubt_s=doubt_s, details=details)
+
+
+def _read_chunk(port: serial.Serial) -> bytes:
+    """Wait for a byte, and take along what is there by then."""
+    chunk: bytes = port.read(1)
+    if chunk:
+        # One that was lost just now says so at the next reading, and this byte is kept.
+        with suppress(serial.SerialException, OSError):
+            chunk += port.read(min(port.in_waiting, CHUNK_LIMIT))
+    return chunk
 
 
 class _Rate:
