@@ -135,6 +135,7 @@ def _store(found: Aim, place: Path, file: BenchFile) -> bool:
         bench_region=own,
         curve=curve,
         dark_picture=dark.name,
+        settings=dict(found.settings),
     )
     write_kept(aimed, place)
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")

@@ -2,7 +2,7 @@
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal, get_args
 
 from pydantic import AfterValidator, Field
 
@@ -10,6 +10,8 @@ from hil.core.kept_file import read_kept
 from hil.core.toml_file import Strict
 
 Region = tuple[int, int, int, int]
+CameraSetting = Literal["exposure", "gain", "white_balance", "focus"]
+CAMERA_SETTINGS: tuple[CameraSetting, ...] = get_args(CameraSetting)
 CODES = 256
 
 
@@ -27,7 +29,7 @@ class AimFile(Strict):
     """Regions as x, y, width, height in pixels of a picture of that size; the camera's curve, where it was measured.
 
     `dark_picture`: the name of the file beside it with what the camera saw, all lamps dark: a run holds its own first look
-    against it.
+    against it. `settings`: how the camera was set then, in its driver's own units: a run sets it so again.
     """
 
     camera: str
@@ -36,6 +38,7 @@ class AimFile(Strict):
     bench_region: Region
     curve: Curve | None = None
     dark_picture: str | None = None
+    settings: dict[CameraSetting, int] = Field(default_factory=dict)
 
 
 def aim_file_of(bench_path: Path) -> Path:

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from hil.core.aim_file import Curve, aim_file_of, read_aim
+from hil.core.aim_file import CameraSetting, Curve, aim_file_of, read_aim
 from hil.core.toml_file import Strict, load_toml
 
 FASTEST = 20.0  # unit seconds a real second; the camera allows less for most lamps
@@ -53,7 +53,8 @@ class LampCamera(Strict):
     A device is asked for the `pixel_format`, as four letters of V4L2: `MJPG` is the quicker one of most. At most
     `frame_rate` frames a second are looked at: a slow host wants fewer than come. The `curve` is how its codes follow the light,
     as `hil bench aim --linearity` measures it; left out, that of sRGB. The `dark_picture` is what it saw when it was aimed, with
-    the lamps dark: a run in which it sees them elsewhere is told nothing by it.
+    the lamps dark: a run in which it sees them elsewhere is told nothing by it. A device is set as `settings` say, in its own
+    driver's units (`v4l2-ctl --list-ctrls`); left out, as it was set when it was aimed.
     """
 
     source: int | str | None = None
@@ -63,6 +64,13 @@ class LampCamera(Strict):
     bench_region: tuple[int, int, int, int] | None = None
     curve: Curve | None = None
     dark_picture: Path | None = None
+    settings: dict[CameraSetting, int] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _settings_are_a_device_s(self) -> "LampCamera":
+        if self.settings and (self.source is None or (isinstance(self.source, str) and "://" in self.source)):
+            raise ValueError("settings: only a device of this machine can be set from here")
+        return self
 
 
 class AirMonitorPlace(Strict):
@@ -268,7 +276,7 @@ class BenchFile(Strict):
 
 
 def load_bench_file(path: Path) -> BenchFile:
-    """Read a bench file; where it leaves out the lamps' places or the camera's curve, with those of its aim file.
+    """Read a bench file; where it leaves out the lamps' places or the camera's curve or settings, with those of its aim file.
 
     Raises:
         InputError: one of them is missing or wrong; the message names file, key and remedy.
@@ -278,7 +286,7 @@ def load_bench_file(path: Path) -> BenchFile:
     if aim is None:
         return file
     given = file.lamp_camera
-    changes: dict[str, object] = {"curve": given.curve or aim.curve}
+    changes: dict[str, object] = {"curve": given.curve or aim.curve, "settings": given.settings or aim.settings}
     if not given.unit_region and not given.bench_region:
         changes |= {"unit_region": aim.unit_region, "bench_region": aim.bench_region}
         changes |= {"dark_picture": path.parent / aim.dark_picture} if aim.dark_picture else {}

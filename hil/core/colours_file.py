@@ -2,6 +2,9 @@
 
 from pathlib import Path
 
+from pydantic import Field
+
+from hil.core.aim_file import CameraSetting
 from hil.core.kept_file import read_kept
 from hil.core.toml_file import Strict
 
@@ -15,9 +18,10 @@ class LearntShares(Strict):
 
 
 class ColoursFile(Strict):
-    """By colour words; of the camera that the bench file names, and of one product."""
+    """By colour words; of the camera that the bench file names, as it was set then, and of one product."""
 
     camera: str
+    settings: dict[CameraSetting, int] = Field(default_factory=dict)
     product: str
     learnt_from: tuple[str, ...]
     colours: dict[str, LearntShares]

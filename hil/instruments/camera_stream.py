@@ -1,34 +1,29 @@
 """A camera opened through OpenCV: its pictures, and when each came.
 
-A picture's time is the kernel's stamp where a device gives one that can be true, else its arrival. What a device would set by
-itself is taken from it. That a camera stalls is told within two real seconds, where the camera is one of the network.
+A picture's time is the kernel's stamp where a device gives one that can be true, else its arrival. A device's settings are held
+(`camera_settings`). That a camera stalls is told within two real seconds, where the camera is one of the network.
 """
 
 import os
 import re
 import sys
 import time
+from collections.abc import Mapping
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from hil.core.aim_file import CameraSetting
 from hil.core.errors import BenchError
-from hil.core.moments import Json
+from hil.instruments.camera_settings import HeldSettings, hold_settings
 
 STALL_REAL_S = 1.5
 OPEN_REAL_S = 5.0
-# V4L2_EXPOSURE_MANUAL is 1 in the kernel's v4l2-controls.h; OpenCV hands it on as it is.
-BY_HAND = {
-    "exposure": (cv2.CAP_PROP_AUTO_EXPOSURE, 1.0),
-    "white_balance": (cv2.CAP_PROP_AUTO_WB, 0.0),
-    "focus": (cv2.CAP_PROP_AUTOFOCUS, 0.0),
-}
 STAMPS_TRIED = 5  # frames
 LATEST_REAL_S = 1.0  # how long a frame may have waited to be read: some buffers' worth; common practice, no source
 BY_STAMP, BY_ARRIVAL = "the kernel's stamps", "their arrival"
-NOT_LOCKED = "cannot be locked"
 FFMPEG_QUIET = "-8"  # AV_LOG_QUIET of libavutil/log.h
 Picture = NDArray[np.generic]  # as it comes
 
@@ -36,15 +31,20 @@ Picture = NDArray[np.generic]  # as it comes
 class CameraStream:
     """A camera from its opening until it is closed, stalls or stops. Its first picture is `first`."""
 
-    def __init__(self, address: int | str, pixel_format: str) -> None:
+    settings: HeldSettings | None = None
+
+    def __init__(self, address: int | str, pixel_format: str, kept: Mapping[CameraSetting, int]) -> None:
         """Open a camera by number, device path or URL; `pixel_format` as four letters of V4L2, empty: as it likes.
 
+        A device is given the settings that are kept.
+
         Raises:
-            BenchError: the camera cannot be opened, shows nothing, or no colours of 8 bits.
+            BenchError: the camera cannot be opened, does not take a setting, shows nothing, or no colours of 8 bits.
         """
         self._capture = _open(address, pixel_format)
         try:
-            self.settings = _lock(self._capture) if is_device(address) else None
+            if is_device(address) and sys.platform == "linux":
+                self.settings = hold_settings(device_path(address), kept)
             self.first = _first_picture(self._capture, without_password(address))
             stamps = Stamps(self._capture) if is_device(address) and sys.platform == "linux" else None
             self._stamps = stamps if stamps is not None and stamps.can_be_true() else None
@@ -116,7 +116,12 @@ def is_there(address: int | str) -> bool:
     """Whether it is worth the try to open a camera: OpenCV complains in the terminal of a device that is not there."""
     if not is_device(address) or sys.platform != "linux":
         return True
-    return Path(f"/dev/video{address}" if isinstance(address, int) else address).exists()
+    return device_path(address).exists()
+
+
+def device_path(address: int | str) -> Path:
+    """Where a device is."""
+    return Path(f"/dev/video{address}" if isinstance(address, int) else address)
 
 
 def _open(address: int | str, pixel_format: str) -> cv2.VideoCapture:
@@ -154,11 +159,3 @@ def _first_picture(capture: cv2.VideoCapture, shown: int | str) -> Picture:
             "Give lamp_camera.pixel_format in the bench file one of its colour formats (`v4l2-ctl --list-formats`).",
         )
     return picture
-
-
-def _lock(capture: cv2.VideoCapture) -> dict[str, Json]:
-    """Take from the camera what it would set by itself, and say for each whether it reads back so."""
-    return {
-        name: "locked" if capture.set(setting, by_hand) and capture.get(setting) == by_hand else NOT_LOCKED
-        for name, (setting, by_hand) in BY_HAND.items()
-    }

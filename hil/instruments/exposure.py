@@ -1,23 +1,14 @@
-"""A camera's exposure time, set step by step to measure its curve, and set back.
+"""A camera's exposure time, set step by step to measure its curve, and set back. V4L2 counts it in units of 100 us."""
 
-Of a device through V4L2's own control, beside the program that reads its pictures: the kernel lets any number of programs set
-controls. Numbers of `linux/videodev2.h` and `linux/v4l2-controls.h`; an exposure is counted in units of 100 us there.
-"""
-
-import fcntl
-import os
-import struct
 from abc import ABC, abstractmethod
 from pathlib import Path
 
 from hil.core.errors import BenchError, InputError
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
+from hil.instruments.camera_settings import EXPOSURE_ABSOLUTE
+from hil.instruments.device_controls import DeviceControls
 
-VIDIOC_G_CTRL, VIDIOC_S_CTRL, VIDIOC_QUERYCTRL = 0xC008561B, 0xC008561C, 0xC0445624
-EXPOSURE_ABSOLUTE = 0x009A0902
-DISABLED_OR_READ_ONLY = 0x0001 | 0x0004
-CONTROL, QUERY = struct.Struct("=Ii"), struct.Struct("=II32siiiiI8x")
 UNIT_S = 1e-4
 STEP = 2.0**0.5
 LONGEST_S = 0.03  # a longer one does not fit between two frames at thirty a second
@@ -76,27 +67,26 @@ class DeviceExposure(Exposure):
 
     def __init__(self, path: Path) -> None:
         """Name the device; nothing is opened yet."""
-        self._path = path
+        self._path, self._controls = path, DeviceControls(path)
         self._at_first: int | None = None
 
     def range_s(self) -> tuple[float, float]:
         """As the driver says."""
         try:
-            answer = QUERY.unpack(self._order(VIDIOC_QUERYCTRL, QUERY.pack(EXPOSURE_ABSOLUTE, 0, b"", 0, 0, 0, 0, 0)))
+            least, most = self._controls.range_of(EXPOSURE_ABSOLUTE)
         except OSError as error:
-            raise self._takes_none(error.strerror or "unknown why") from error
-        least, most, flags = answer[3], answer[4], answer[7]
-        if flags & DISABLED_OR_READ_ONLY:
-            raise self._takes_none("its driver offers it for reading only")
+            problem = f"takes no exposure times: {error.strerror or error}."
+            raise InputError(
+                f"--linearity: camera {self._path}", problem, "Leave it out: the curve of sRGB is taken then."
+            ) from error
         return max(1, least) * UNIT_S, most * UNIT_S
 
     def set(self, exposure_s: float) -> float:
         """Set it in the driver's units, and read it back."""
         try:
             if self._at_first is None:
-                self._at_first = self._read()
-            self._order(VIDIOC_S_CTRL, CONTROL.pack(EXPOSURE_ABSOLUTE, round(exposure_s / UNIT_S)))
-            return self._read() * UNIT_S
+                self._at_first = self._controls.read(EXPOSURE_ABSOLUTE)
+            return self._controls.set(EXPOSURE_ABSOLUTE, round(exposure_s / UNIT_S)) * UNIT_S
         except OSError as error:
             problem = f"takes no exposure of {1e3 * exposure_s:.1f} ms: {error.strerror}."
             raise BenchError(f"camera {self._path}", problem, "Is its exposure set by hand?") from error
@@ -105,23 +95,6 @@ class DeviceExposure(Exposure):
         """Set what was read before the first."""
         if self._at_first is not None:
             self.set(self._at_first * UNIT_S)
-
-    def _read(self) -> int:
-        value: int = CONTROL.unpack(self._order(VIDIOC_G_CTRL, CONTROL.pack(EXPOSURE_ABSOLUTE, 0)))[1]
-        return value
-
-    def _order(self, request: int, content: bytes) -> bytes:
-        handle = os.open(self._path, os.O_RDWR | os.O_NONBLOCK)
-        try:
-            return fcntl.ioctl(handle, request, content)
-        finally:
-            os.close(handle)
-
-    def _takes_none(self, why: str) -> InputError:
-        problem = f"takes no exposure times: {why}."
-        return InputError(
-            f"--linearity: camera {self._path}", problem, "Leave it out: the curve of sRGB is taken then."
-        )
 
 
 def book_curve(timeline: Timeline, curve: tuple[float, ...] | None) -> None:

@@ -7,13 +7,14 @@ booked. A camera that stalls or stops is opened again as soon as it can be, and 
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
 import cv2
 import numpy as np
 
+from hil.core.aim_file import CameraSetting
 from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops, FrameWriter
 from hil.core.moments import Json
@@ -22,6 +23,7 @@ from hil.instruments.camera_place import CameraPlace, PlaceWatch
 from hil.instruments.camera_stream import OPEN_REAL_S, STALL_REAL_S, CameraStream, Picture, is_there, without_password
 
 AGAIN_REAL_S = 0.5  # between two tries to open a camera that went
+NO_SETTINGS: Mapping[CameraSetting, int] = {}
 AIM_ANEW = "Aim anew: hil bench aim."
 Region = tuple[int, int, int, int]
 OnFrame = Callable[[float, Crops], None]
@@ -42,17 +44,19 @@ class LampCamera:
         pixel_format: str = "",
         frame_rate: float | None = None,
         dark_picture: Path | None = None,
+        settings: Mapping[CameraSetting, int] = NO_SETTINGS,
     ) -> None:
         """Name the camera and the regions (x, y, width, height in pixels); `start` opens it. Without both it records nothing.
 
         `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes. Of the
         frames that come no more than `frame_rate` a second are looked at, where it is given.
-        The `dark_picture` is the file with what it saw when it was aimed, all lamps dark.
+        The `dark_picture` is the file with what it saw when it was aimed, all lamps dark; the `settings` are those it had then.
         """
         self.source, self._address, self._pixel_format = without_password(source), source, pixel_format
         self._apart_s = 1.0 / frame_rate if frame_rate else 0.0
         self._regions = (unit_region, bench_region)
         self._dark_picture = dark_picture
+        self.settings = settings
         self._watch: PlaceWatch | None = None
         self._shape: tuple[int, ...] = ()
         self._ends_plain = False
@@ -109,7 +113,7 @@ class LampCamera:
         return self._told_s > time_s
 
     def _opened(self) -> CameraStream:
-        stream = CameraStream(self._address, self._pixel_format)
+        stream = CameraStream(self._address, self._pixel_format, self.settings)
         if self._timed_by not in ("", stream.timed_by):  # then its frames' times are of another kind
             stream.close()
             raise BenchError(
@@ -117,7 +121,9 @@ class LampCamera:
             )
         self._timed_by = stream.timed_by
         if stream.settings is not None:
-            self._timeline.add("camera", "settings", details=stream.settings)
+            self.settings = stream.settings.values
+            locked: dict[str, Json] = dict(stream.settings.told.items())
+            self._timeline.add("camera", "settings", details=locked)
         height, width = stream.first.shape[:2]
         told: dict[str, Json] = {"width": width, "height": height, "timed_by": stream.timed_by}
         self._timeline.add("camera", "started", details=told)

@@ -199,6 +199,7 @@ class _Opening:
             pixel_format=given.pixel_format,
             frame_rate=given.frame_rate,
             dark_picture=None if aims else given.dark_picture,
+            settings={} if aims else given.settings,
         )
 
     def _exposure(self, scene: ControlLine) -> Exposure | None:

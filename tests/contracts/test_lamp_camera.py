@@ -18,6 +18,7 @@ import pytest
 from support.desk import Desk
 
 from hil.core.clock import Clock
+from hil.core.errors import BenchError
 from hil.core.frames import LampFrames, read_frames
 from hil.core.timeline import Expired, Timeline
 from hil.instruments.camera_stream import BY_ARRIVAL, BY_STAMP
@@ -220,13 +221,42 @@ def test_a_picture_that_stands_still_or_is_noise_shows_no_switch(
 
 @pytest.mark.beyond_desk("what can be set differs from camera to camera: `hil bench check` tells what cannot be locked")
 def test_what_it_sets_by_itself_is_locked_or_said_to_be_not(camera: LampCamera, timeline: Timeline, place: str) -> None:
-    """The kernel's test device has none of these settings; a stream from elsewhere cannot be set from here at all."""
+    """The kernel's test device has only one of these settings; a stream from elsewhere cannot be set from here at all."""
     told = [m for m in timeline.since() if m.is_("camera", "settings")]
     if place == "virtual":
         assert told == []
         return
     (settings,) = told
     assert {settings.text(name) for name in ("exposure", "white_balance", "focus")} == {"cannot be locked"}
+    assert settings.text("gain").startswith("locked at ")
+
+
+@pytest.mark.beyond_desk("another gain would be none that the bench was aimed with")
+def test_a_device_is_set_as_it_was_aimed_and_v4l2_ctl_reads_the_same(
+    scene: Scene, timeline: Timeline, place: str, tmp_path: Path
+) -> None:
+    if place == "virtual":
+        pytest.skip("a stream from elsewhere cannot be set from here at all")
+    video(INPUT, "-c", "gain_automatic=1")
+    regions = scene.unit_region, scene.bench_region
+    folder = tmp_path / "lamp"
+    folder.mkdir()
+    camera = LampCamera(
+        scene.source, *regions, timeline, folder, pixel_format=scene.pixel_format, settings={"gain": 77}
+    )
+    camera.start()
+    camera.stop()
+    (told,) = [m for m in timeline.since() if m.is_("camera", "settings")]
+    assert told.text("gain") == "locked at 77"
+    assert camera.settings == {"gain": 77}
+    asked = ["v4l2-ctl", "-d", str(scene.source), "-C", "gain_automatic,gain"]
+    read = subprocess.run(asked, capture_output=True, text=True, timeout=LIMIT_S, check=True).stdout
+    assert read.split() == ["gain_automatic:", "0", "gain:", "77"]
+    other = LampCamera(
+        scene.source, *regions, timeline, folder, pixel_format=scene.pixel_format, settings={"focus": 10}
+    )
+    with pytest.raises(BenchError, match="its focus is to be 10, and takes none"):
+        other.start()
 
 
 @pytest.mark.parametrize("stamped", ["end of the frame", "begin of exposure"])

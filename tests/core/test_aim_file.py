@@ -44,6 +44,23 @@ def test_the_camera_s_curve_counts_wherever_the_places_are_said(tmp_path: Path) 
     assert (camera.unit_region, camera.curve) == ((1, 2, 30, 30), curve)
 
 
+def test_a_camera_is_set_as_it_was_aimed_unless_the_bench_file_says_how(tmp_path: Path) -> None:
+    bench = tmp_path / "bench.toml"
+    write_kept(AIM.model_copy(update={"settings": {"exposure": 156, "gain": 0}}), aim_file_of(bench))
+    bench.write_text(DESK, encoding="utf-8")
+    assert load_bench_file(bench).lamp_camera.settings == {"exposure": 156, "gain": 0}
+    bench.write_text(DESK + "[lamp_camera]\nsource = 0\nsettings = { exposure = 78 }\n", encoding="utf-8")
+    assert load_bench_file(bench).lamp_camera.settings == {"exposure": 78}
+
+
+@pytest.mark.parametrize("source", ["", 'source = "http://192.0.2.7/stream"\n'])
+def test_settings_of_what_is_no_device_are_refused(tmp_path: Path, source: str) -> None:
+    bench = tmp_path / "bench.toml"
+    bench.write_text(DESK + f"[lamp_camera]\n{source}settings = {{ gain = 1 }}\n", encoding="utf-8")
+    with pytest.raises(InputError, match="settings: only a device of this machine"):
+        load_bench_file(bench)
+
+
 @pytest.mark.parametrize("curve", [(0.0, 1.0), tuple(1 - code / 255 for code in range(256)), (0.0,) * 256])
 def test_a_curve_that_is_none_is_refused(curve: tuple[float, ...]) -> None:
     with pytest.raises(ValueError, match="curve"):

@@ -28,7 +28,7 @@ def table(seed: int = 1) -> Crops:
 def slot(name: str, region: Region, own: Aimed | NotAimed = OWN) -> Aim:
     x, y, width, height = region
     dark = table(int(name))
-    return Aim(name, Aimed(region, (x + width / 2, y + height / 2), 1.0, 0.2), own, "cam", dark[0], dark)
+    return Aim(name, Aimed(region, (x + width / 2, y + height / 2), 1.0, 0.2), own, "cam", dark[0], dark, {})
 
 
 def test_slots_share_the_bench_s_own_lamp_and_have_names() -> None:

@@ -65,6 +65,9 @@ def test_what_was_learnt_counts_for_its_product_and_its_camera(tmp_path: Path) -
     another = BENCH.model_copy(update={"lamp_camera": BENCH.lamp_camera.model_copy(update={"source": "/dev/video7"})})
     with pytest.raises(InputError, match="the bench has /dev/video7"):
         colours_for(another, bench_path, product)
+    set_otherwise = BENCH.lamp_camera.model_copy(update={"settings": {"gain": 30, "white_balance": 4600}})
+    with pytest.raises(InputError, match=r"learnt with none of .* held; the bench has gain 30, white balance 4600"):
+        colours_for(BENCH.model_copy(update={"lamp_camera": set_otherwise}), bench_path, product)
 
 
 def test_wrong_input_says_what_to_do(tmp_path: Path) -> None:

@@ -1,5 +1,4 @@
-"""Exposure steps, and a device's own control. Its request numbers are held against how `asm-generic/ioctl.h` lays them out
-(direction, size, type, number); they and the sizes are also what a C compiler prints with the headers of Linux 6.1."""
+"""Exposure steps, and a device's own control."""
 
 from itertools import pairwise
 from pathlib import Path
@@ -10,13 +9,7 @@ from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError
 from hil.core.timeline import Timeline
 from hil.instruments import exposure
-from hil.instruments.exposure import CONTROL, QUERY, DeviceExposure, Exposure, book_curve, exposure_of
-
-READ_WRITE = 3
-
-
-def request(number: int, size: int) -> int:
-    return READ_WRITE << 30 | size << 16 | ord("V") << 8 | number
+from hil.instruments.exposure import DeviceExposure, Exposure, book_curve, exposure_of
 
 
 class Given(Exposure):
@@ -33,13 +26,6 @@ class Given(Exposure):
 
     def restore(self) -> None:
         raise NotImplementedError
-
-
-def test_the_kernel_s_requests_are_as_its_headers_make_them() -> None:
-    assert (CONTROL.size, QUERY.size) == (8, 68)
-    assert request(27, 8) == exposure.VIDIOC_G_CTRL
-    assert request(28, 8) == exposure.VIDIOC_S_CTRL
-    assert request(36, 68) == exposure.VIDIOC_QUERYCTRL
 
 
 def test_steps_rise_evenly_within_the_range() -> None:

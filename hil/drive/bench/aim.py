@@ -6,7 +6,7 @@ virtual bench's, which comes without a program.
 
 import random
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -15,6 +15,7 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from hil.core.aim_file import CameraSetting
 from hil.core.bench_file import BenchFile
 from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops
@@ -51,7 +52,7 @@ BY = "bench aim"
 class Aim:
     """What was found of a slot's lamp and the bench's own, the camera, a picture with that lamp lit, and pictures of it dark.
 
-    The camera's curve, where it was asked for.
+    How the camera was set, and its curve, where it was asked for.
     """
 
     slot: str
@@ -60,6 +61,7 @@ class Aim:
     camera: str
     picture: Crops
     dark: Crops
+    settings: Mapping[CameraSetting, int]
     curve: CameraCurve | NotTold | None = None
 
     @property
@@ -213,7 +215,10 @@ class _Aiming:
         found, turns = self._find(self._unit_turn)
         found = readable(found, turns) if isinstance(found, Aimed) else found
         curve = self._curve(found_own, steps_s) if steps_s and isinstance(found_own, Aimed) else None
-        return Aim(slot, found, found_own, str(bench.camera.source), turns[-1].lit[-1], turns[-1].dark, curve)
+        camera = bench.camera
+        return Aim(
+            slot, found, found_own, str(camera.source), turns[-1].lit[-1], turns[-1].dark, camera.settings, curve
+        )
 
     def _steps_s(self) -> list[float]:
         exposure = self._bench.exposure

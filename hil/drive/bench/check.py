@@ -25,7 +25,7 @@ from hil.drive.load_bench import open_bench
 from hil.evidence.camera import camera_of
 from hil.evidence.window import Record
 from hil.instruments.bench import Bench, Purpose
-from hil.instruments.camera_stream import NOT_LOCKED
+from hil.instruments.camera_settings import NOT_LOCKED
 
 DARK_S, SHORT_S, HEARD_S, SPEAKS_S, SEEN_S, LIT_S = 2.0, 0.5, 2.0, 3.0, 4.0, 3.0
 JUST_BEFORE_S, SETTLE_S = 1.0, 0.8

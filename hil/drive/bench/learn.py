@@ -1,10 +1,11 @@
 """Has a bench's camera learn a product's colours from recorded runs of golden units."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
+from hil.core.aim_file import CameraSetting
 from hil.core.bench_file import BenchFile
 from hil.core.colours_file import ColoursFile, LearntShares, colours_file_of, read_colours
 from hil.core.errors import InputError
@@ -48,6 +49,7 @@ def learn_colours(folders: Sequence[Path], bench_file: BenchFile) -> ColoursFile
     _all_part(learnt)
     return ColoursFile(
         camera=str(bench_file.lamp_camera.source),
+        settings=bench_file.lamp_camera.settings,
         product=products.pop(),
         learnt_from=tuple(path.name for path in folders),
         colours={
@@ -71,7 +73,7 @@ def colours_for(bench_file: BenchFile, bench_path: Path, product: Product) -> Co
     """What this bench's camera has learnt of a product; None where it has learnt nothing, or is drawn anew each time.
 
     Raises:
-        InputError: it learnt with another camera, or the file cannot be read.
+        InputError: it learnt with another camera, or one that was set otherwise, or the file cannot be read.
     """
     place = colours_file_of(bench_path)
     colours = read_colours(place)
@@ -80,7 +82,15 @@ def colours_for(bench_file: BenchFile, bench_path: Path, product: Product) -> Co
     camera = str(bench_file.lamp_camera.source)
     if colours.camera != camera:
         raise InputError(str(place), f"learnt with camera {colours.camera}; the bench has {camera}.", LEARN_ANEW)
+    was, given = colours.settings, bench_file.lamp_camera.settings
+    if was != given:
+        raise InputError(str(place), f"learnt with {_told(was)}; the bench has {_told(given)}.", LEARN_ANEW)
     return colours
+
+
+def _told(settings: Mapping[CameraSetting, int]) -> str:
+    held = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in settings.items())
+    return held or "none of the camera's settings held"
 
 
 def learnt_from(colours: ColoursFile) -> str:
