@@ -19,8 +19,10 @@ from hil.core.aim_file import CameraSetting
 from hil.core.errors import BenchError
 from hil.instruments.camera_settings import HeldSettings, hold_settings
 
-STALL_REAL_S = 1.5
+STALL_REAL_S, DEVICE_STALL_REAL_S = 1.5, 1  # OpenCV takes whole seconds for a device
+STALLED_REAL_S = 0.8  # who waited for so long for a picture, and got none, waited for one that stalled
 OPEN_REAL_S = 5.0
+START_UP_REAL_S = 3.0  # until a device that was just opened gives a picture; common practice, no source
 STAMPS_TRIED = 5  # frames
 LATEST_REAL_S = 1.0  # how long a frame may have waited to be read: some buffers' worth; common practice, no source
 BY_STAMP, BY_ARRIVAL = "the kernel's stamps", "their arrival"
@@ -45,7 +47,7 @@ class CameraStream:
         try:
             if is_device(address) and sys.platform == "linux":
                 self.settings = hold_settings(device_path(address), kept)
-            self.first = _first_picture(self._capture, without_password(address))
+            self.first = _first_picture(self._capture, address)
             stamps = Stamps(self._capture) if is_device(address) and sys.platform == "linux" else None
             self._stamps = stamps if stamps is not None and stamps.can_be_true() else None
         except BenchError:
@@ -128,6 +130,7 @@ def _open(address: int | str, pixel_format: str) -> cv2.VideoCapture:
     # What cannot be opened is said once, in our words: theirs would come at every try, into the run's terminal.
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_ERROR)
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", FFMPEG_QUIET)
+    os.environ.setdefault("OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT", str(DEVICE_STALL_REAL_S))  # else ten
     if isinstance(address, str) and "://" in address:
         # Limits can only be given while opening; without them a stalled stream is 30 s of silence.
         # A proxy named in the environment is for the outside world, not for a camera on the bench.
@@ -148,8 +151,15 @@ def _open(address: int | str, pixel_format: str) -> cv2.VideoCapture:
     return capture
 
 
-def _first_picture(capture: cv2.VideoCapture, shown: int | str) -> Picture:
+def _first_picture(capture: cv2.VideoCapture, address: int | str) -> Picture:
+    shown = without_password(address)
     ok, picture = capture.read()
+    patience_until_s = time.monotonic() + (START_UP_REAL_S if is_device(address) else 0.0)
+    while not ok and time.monotonic() < patience_until_s:
+        begun_real_s = time.monotonic()
+        ok, picture = capture.read()
+        if time.monotonic() - begun_real_s < STALLED_REAL_S:  # it does not keep us waiting: there is none
+            break
     if not ok:
         raise BenchError(f"camera {shown}", "opened, but shows no picture.", "Is another program using it?")
     if picture.ndim != 3 or picture.shape[2] != 3 or picture.dtype != np.uint8:

@@ -20,7 +20,15 @@ from hil.core.frames import Crops, FrameWriter
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
 from hil.instruments.camera_place import CameraPlace, PlaceWatch
-from hil.instruments.camera_stream import OPEN_REAL_S, STALL_REAL_S, CameraStream, Picture, is_there, without_password
+from hil.instruments.camera_stream import (
+    OPEN_REAL_S,
+    STALL_REAL_S,
+    STALLED_REAL_S,
+    CameraStream,
+    Picture,
+    is_there,
+    without_password,
+)
 
 AGAIN_REAL_S = 0.5  # between two tries to open a camera that went
 NO_SETTINGS: Mapping[CameraSetting, int] = {}
@@ -158,7 +166,7 @@ class LampCamera:
             begun_real_s = time.monotonic()
             read = stream.read(self._apart_s)
             if read is None:
-                stalled = time.monotonic() - begun_real_s > 0.8 * STALL_REAL_S
+                stalled = time.monotonic() - begun_real_s > STALLED_REAL_S
                 if not self._stop.is_set():
                     self._timeline.add("camera", "stalled" if stalled else "stopped")
                 return

@@ -11,6 +11,7 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -45,7 +46,8 @@ IRREGULAR_S = (0.3, 0.6, 0.4, 0.7, 0.5, 0.35, 0.65, 0.45)
 class Scene:
     """A picture in which the bench's lamp goes on and off, and the camera's name for it.
 
-    `go` takes the camera away; `freeze` has it go on with a picture that stands still, or is none.
+    `go` takes the camera away; `freeze` has it go on with a picture that stands still, or is none; `stall` has it stay, and give
+    none any more.
     """
 
     source: int | str
@@ -53,6 +55,7 @@ class Scene:
     bench_region: Region
     go: Callable[[], object]
     freeze: Callable[[], object]
+    stall: Callable[[], object]
     pixel_format: str = ""
     frame_rate: float | None = None
     least_change: float = 20.0  # of 255, over the whole region
@@ -86,7 +89,8 @@ def virtual_scene(stack: contextlib.ExitStack, folder: Path) -> Scene:
     assert isinstance(regions, dict)
     source = f"http://127.0.0.1:{process.port('http_port')}/camera.mjpeg"
     unit, bench = tuple(regions["unit"]), tuple(regions["bench"])
-    return Scene(source, unit, bench, lambda: line.ask({"op": "stop"}), lambda: line.ask({"op": "freeze"}))
+    go, freeze, stall = (partial(line.ask, {"op": op}) for op in ("stop", "freeze", "stall"))
+    return Scene(source, unit, bench, go, freeze, stall)
 
 
 def pictures() -> bytes:
@@ -117,8 +121,10 @@ def lab_scene(stack: contextlib.ExitStack) -> Scene:
     assert player.stderr is not None
     stack.callback(player.stderr.close)
     assert player.stderr.read(1) == b">"  # a picture went out
-    stack.callback(lambda: video(INPUT, "-c", "disconnect=0"))
-    return Scene("/dev/video0", UNIT, BENCH, lambda: video(INPUT, "-c", "disconnect=1"), lambda: ended(player), "YUYV")
+    stack.callback(video, INPUT, "-c", "disconnect=0")
+    stack.callback(video, INPUT, "-c", "percentage_of_dropped_buffers=0")
+    go, stall = (partial(video, INPUT, "-c", how) for how in ("disconnect=1", "percentage_of_dropped_buffers=100"))
+    return Scene("/dev/video0", UNIT, BENCH, go, lambda: ended(player), stall, "YUYV")
 
 
 def desk_scene(stack: contextlib.ExitStack, desk: Desk) -> Scene:
@@ -127,7 +133,9 @@ def desk_scene(stack: contextlib.ExitStack, desk: Desk) -> Scene:
     lamp = stack.enter_context(contextlib.closing(open_lamp(Timeline(Clock()), place)))
     stop = have_blink(stack, lamp.switch)
     source, unit, bench = desk.camera
-    return Scene(source, unit, bench, lambda: None, stop, told.pixel_format, told.frame_rate, LEAST_OF_A_DESK)
+    return Scene(
+        source, unit, bench, lambda: None, stop, lambda: None, told.pixel_format, told.frame_rate, LEAST_OF_A_DESK
+    )
 
 
 def ended(player: "subprocess.Popen[bytes]") -> None:
@@ -187,16 +195,18 @@ def test_changes_arrive_in_order_with_their_times(
 
 
 @pytest.mark.beyond_desk("nobody unplugs the camera")
-def test_a_camera_that_goes_is_noticed(camera: LampCamera, scene: Scene, timeline: Timeline) -> None:
+@pytest.mark.parametrize(
+    ("how", "kinds"), [("goes", ("stopped", "stalled")), ("stalls", ("stalled",))], ids=["goes", "stalls"]
+)
+def test_a_camera_that_goes_or_stalls_is_noticed(
+    camera: LampCamera, scene: Scene, timeline: Timeline, how: str, kinds: tuple[str, ...]
+) -> None:
     assert camera.wait_past(timeline.clock.now_s() + EACH_S, limit_s=LIMIT_S)
     mark = timeline.mark()
-    scene.go()
+    (scene.go if how == "goes" else scene.stall)()
     gone_s = timeline.clock.now_s()
     seen = timeline.wait(
-        lambda m: m.is_("camera", "stopped") or m.is_("camera", "stalled"),
-        limit_s=LIMIT_S,
-        awaited="its end",
-        since=mark,
+        lambda m: any(m.is_("camera", kind) for kind in kinds), limit_s=LIMIT_S, awaited="its end", since=mark
     )
     assert not isinstance(seen, Expired), seen
     assert seen.time_s - gone_s < NOTICED_S
