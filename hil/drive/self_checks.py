@@ -4,6 +4,7 @@ from hil.evidence.lamp import LampView
 from hil.evidence.pages import PagesView
 from hil.evidence.seen import Seen
 from hil.evidence.window import Record, Window
+from hil.instruments.camera_settings import in_words
 
 
 def whole_run(record: Record) -> Window:
@@ -14,12 +15,20 @@ def whole_run(record: Record) -> Window:
 
 
 def measured_camera(window: Window) -> str:
-    """What the run itself says of the camera: frames, what timed them, its delay in unit seconds, what it cannot tell."""
+    """What the run itself says of the camera: frames, what timed them, its delay in unit seconds, how it was set, what it cannot
+    tell.
+    """
     delay = LampView(window).delay
     told = f"delay {delay.offset_s:.3f} ± {delay.doubt_s:.3f} s by the bench's own lamp" if delay else "delay not told"
     started = next(iter(window.all("camera", "started")), None)
     timed = f" timed by {started.text('timed_by')}" if started is not None and started.text("timed_by") else ""
-    return f"{len(window.record.frames())} frames{timed}, {told}{_place_untold(window)}"
+    return f"{len(window.record.frames())} frames{timed}, {told}{_settings_told(window)}{_place_untold(window)}"
+
+
+def _settings_told(window: Window) -> str:
+    """How a device of this machine was set; nothing of a camera that nobody here can set."""
+    told = next(iter(window.all("camera", "settings")), None)
+    return f"; {in_words(told.data)}" if told is not None else ""
 
 
 def _place_untold(window: Window) -> str:

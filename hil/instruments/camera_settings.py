@@ -10,6 +10,7 @@ from pathlib import Path
 
 from hil.core.aim_file import CAMERA_SETTINGS, CameraSetting
 from hil.core.errors import BenchError
+from hil.core.moments import Json
 from hil.instruments.device_controls import DeviceControls
 
 NOT_LOCKED = "cannot be locked"
@@ -54,6 +55,15 @@ def hold_settings(path: Path, kept: Mapping[CameraSetting, int]) -> HeldSettings
             values[name] = value
         told[name] = NOT_LOCKED if not locked else "locked" if value is None else f"locked at {value}"
     return HeldSettings(told, values)
+
+
+def in_words(told: Mapping[str, Json]) -> str:
+    """How a camera is set, from what was booked of it."""
+    plain = {name.replace("_", " "): str(state) for name, state in told.items()}
+    open_ones = [name for name, state in plain.items() if state == NOT_LOCKED]
+    held = [f"{name} {state}" for name, state in plain.items() if state != NOT_LOCKED]
+    unlocked = [f"{NOT_LOCKED}: {', '.join(open_ones)}"] if open_ones else []
+    return "; ".join([*([", ".join(held)] if held else []), *unlocked])
 
 
 def _set(controls: DeviceControls, number: int, value: int) -> int | None:

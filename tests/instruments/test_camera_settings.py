@@ -13,8 +13,9 @@ import pytest
 
 from hil.core.aim_file import CAMERA_SETTINGS
 from hil.core.errors import BenchError
+from hil.core.moments import Json
 from hil.instruments import device_controls
-from hil.instruments.camera_settings import hold_settings
+from hil.instruments.camera_settings import hold_settings, in_words
 from hil.instruments.device_controls import CONTROL, QUERY
 
 DEVICE = Path("/dev/null")  # which can be opened
@@ -140,3 +141,18 @@ def test_of_a_device_with_none_nothing_is_locked() -> None:
     held = hold_settings(DEVICE, {})
     assert held.told == dict.fromkeys(CAMERA_SETTINGS, "cannot be locked")
     assert held.values == {}
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ({"gain": "locked at 7", "focus": "locked"}, "gain locked at 7, focus locked"),
+        (
+            {"gain": "locked at 7", "white_balance": "cannot be locked"},
+            "gain locked at 7; cannot be locked: white balance",
+        ),
+        ({"exposure": "cannot be locked", "focus": "cannot be locked"}, "cannot be locked: exposure, focus"),
+    ],
+)
+def test_how_it_is_set_is_told_in_words(told: dict[str, Json], words: str) -> None:
+    assert in_words(told) == words

@@ -25,7 +25,7 @@ from hil.drive.load_bench import open_bench
 from hil.evidence.camera import camera_of
 from hil.evidence.window import Record
 from hil.instruments.bench import Bench, Purpose
-from hil.instruments.camera_settings import NOT_LOCKED
+from hil.instruments.camera_settings import in_words
 
 DARK_S, SHORT_S, HEARD_S, SPEAKS_S, SEEN_S, LIT_S = 2.0, 0.5, 2.0, 3.0, 4.0, 3.0
 JUST_BEFORE_S, SETTLE_S = 1.0, 0.8
@@ -205,15 +205,9 @@ def _camera(bench: Bench, folder: RunFolder) -> str:
     times_s = camera.frames.times_s
     rate = bench.clock.unit_s((len(times_s) - 1) / (times_s[-1] - times_s[0]))
     late_s, doubt_s = (bench.clock.real_s(s) for s in (camera.delay.offset_s, camera.delay.doubt_s))
-    open_ones = [
-        name.replace("_", " ")
-        for moment in bench.timeline.since()
-        if moment.is_("camera", "settings")
-        for name, told in moment.data.items()
-        if told == NOT_LOCKED
-    ]
-    unlocked = f"; cannot be locked: {', '.join(open_ones)}" if open_ones else ""
-    told = f"{rate:.1f} frames/s, {late_s:.3f} ± {doubt_s:.3f} s late; the bench's own lamp is seen{unlocked}"
+    settings = [in_words(moment.data) for moment in bench.timeline.since() if moment.is_("camera", "settings")]
+    seen = "; ".join(["the bench's own lamp is seen", *settings[-1:]])
+    told = f"{rate:.1f} frames/s, {late_s:.3f} ± {doubt_s:.3f} s late; {seen}"
     if goes_out(camera.frames, off_s, camera.delay.offset_s + SETTLE_S):
         return f"{told}; the unit's lamp goes out with its supply"
     return f"{told}; the unit's lamp looks alike with its supply and without: was it lit, and does the supply switch?"
