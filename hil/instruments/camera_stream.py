@@ -1,14 +1,14 @@
 """A camera opened through OpenCV: its pictures, and when each came.
 
 A picture's time is the kernel's stamp where a device gives one that can be true, else its arrival. A device's settings are held
-(`camera_settings`). That a camera stalls is told within two real seconds, where the camera is one of the network.
+(`camera_settings`). That a camera stalls is told within two real seconds.
 """
 
 import os
 import re
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import cv2
@@ -126,11 +126,19 @@ def device_path(address: int | str) -> Path:
     return Path(f"/dev/video{address}" if isinstance(address, int) else address)
 
 
+def open_device(address: int | str, wanted: Sequence[int] = ()) -> cv2.VideoCapture:
+    """Open a device; `wanted`: properties of OpenCV, each with its value.
+
+    How long to wait for a picture OpenCV learns only once in a process, at its first device: so this is where all are opened.
+    """
+    os.environ.setdefault("OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT", str(DEVICE_STALL_REAL_S))  # else ten
+    return cv2.VideoCapture(address, cv2.CAP_V4L2 if sys.platform == "linux" else cv2.CAP_ANY, wanted)
+
+
 def _open(address: int | str, pixel_format: str) -> cv2.VideoCapture:
     # What cannot be opened is said once, in our words: theirs would come at every try, into the run's terminal.
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_ERROR)
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", FFMPEG_QUIET)
-    os.environ.setdefault("OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT", str(DEVICE_STALL_REAL_S))  # else ten
     if isinstance(address, str) and "://" in address:
         # Limits can only be given while opening; without them a stalled stream is 30 s of silence.
         # A proxy named in the environment is for the outside world, not for a camera on the bench.
@@ -140,8 +148,7 @@ def _open(address: int | str, pixel_format: str) -> cv2.VideoCapture:
         capture = cv2.VideoCapture(address, cv2.CAP_FFMPEG, limits)
     else:
         wanted = [cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*pixel_format)] if pixel_format else []
-        through = cv2.CAP_V4L2 if is_device(address) and sys.platform == "linux" else cv2.CAP_ANY
-        capture = cv2.VideoCapture(address, through, wanted)
+        capture = open_device(address, wanted) if is_device(address) else cv2.VideoCapture(address, cv2.CAP_ANY, wanted)
     if not capture.isOpened():
         raise BenchError(
             f"camera {without_password(address)}",

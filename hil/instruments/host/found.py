@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from serial.tools import list_ports
 
 from hil.core.errors import BenchError
+from hil.instruments.camera_stream import open_device
 from hil.instruments.host.kernel import INTERFACES
 
 Picture = NDArray[np.uint8]
@@ -95,7 +96,7 @@ def find_cameras() -> list[FoundCamera]:
     """Devices that a picture can be had from, each with one."""
     found = []
     for place in sorted(CAMERAS.glob("video*"), key=lambda path: int(path.name.removeprefix("video"))):
-        capture = cv2.VideoCapture(f"/dev/{place.name}", cv2.CAP_V4L2)
+        capture = open_device(f"/dev/{place.name}")
         if capture.isOpened():
             name = (place / "name").read_text(encoding="utf-8", errors="replace").strip()
             found.append(FoundCamera(f"/dev/{place.name}", name, _still(capture)))
