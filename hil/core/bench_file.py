@@ -68,7 +68,8 @@ class LampCamera(Strict):
 
     @model_validator(mode="after")
     def _settings_are_a_device_s(self) -> "LampCamera":
-        if self.settings and (self.source is None or (isinstance(self.source, str) and "://" in self.source)):
+        is_device = isinstance(self.source, int) or (self.source or "").startswith("/dev/")
+        if self.settings and not is_device:
             raise ValueError("settings: only a device of this machine can be set from here")
         return self
 

@@ -5,6 +5,7 @@ run gives it those that it was aimed with, reads them back, and refuses to see b
 """
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -43,7 +44,7 @@ def hold_settings(path: Path, kept: Mapping[CameraSetting, int]) -> HeldSettings
     values: dict[CameraSetting, int] = {}
     for name in CAMERA_SETTINGS:
         by_itself, by_hand, number = NUMBERS[name]
-        automatic = _set(controls, by_itself, by_hand)
+        automatic = _value(controls, by_itself, by_hand)
         value = _value(controls, number, kept.get(name))
         if name in kept and value != kept[name]:
             has = "takes none" if value is None else f"stays at {value}"
@@ -66,21 +67,13 @@ def in_words(told: Mapping[str, Json]) -> str:
     return "; ".join([*([", ".join(held)] if held else []), *unlocked])
 
 
-def _set(controls: DeviceControls, number: int, value: int) -> int | None:
-    """Set a control, and give what it has then; None where there is none that can be set."""
+def _value(controls: DeviceControls, number: int, wanted: int | None) -> int | None:
+    """What a control is set to, once it was given what is wanted; None where there is none that can be set."""
     try:
         controls.range_of(number)
-    except OSError:
-        return None
-    try:
-        return controls.set(number, value)
-    except OSError:
+        if wanted is not None:
+            with suppress(OSError):  # refused: it stays as it is
+                controls.set(number, wanted)
         return controls.read(number)
-
-
-def _value(controls: DeviceControls, number: int, kept: int | None) -> int | None:
-    try:
-        controls.range_of(number)
-        return controls.read(number) if kept is None else _set(controls, number, kept)
     except OSError:
         return None

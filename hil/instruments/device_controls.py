@@ -3,6 +3,7 @@
 Numbers and layouts of `linux/videodev2.h` and `linux/v4l2-controls.h`.
 """
 
+import errno
 import fcntl
 import os
 import struct
@@ -11,10 +12,6 @@ from pathlib import Path
 VIDIOC_G_CTRL, VIDIOC_S_CTRL, VIDIOC_QUERYCTRL = 0xC008561B, 0xC008561C, 0xC0445624
 CONTROL, QUERY = struct.Struct("=Ii"), struct.Struct("=II32siiiiI8x")
 DISABLED_OR_READ_ONLY = 0x0001 | 0x0004
-
-
-class ReadOnlyControlError(OSError):
-    """A device offers a control, but only for reading."""
 
 
 class DeviceControls:
@@ -28,13 +25,12 @@ class DeviceControls:
         """The least and the greatest that a control takes.
 
         Raises:
-            ReadOnlyControlError: it takes none.
-            OSError: the device has no such control, or is none.
+            OSError: the device has no such control, or only for reading, or is none.
         """
         answer = QUERY.unpack(self._order(VIDIOC_QUERYCTRL, QUERY.pack(control, 0, b"", 0, 0, 0, 0, 0)))
         least, most, flags = answer[3], answer[4], answer[7]
         if flags & DISABLED_OR_READ_ONLY:
-            raise ReadOnlyControlError("its driver offers it for reading only")
+            raise OSError(errno.EACCES, "its driver offers it for reading only")
         return least, most
 
     def read(self, control: int) -> int:

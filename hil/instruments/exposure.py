@@ -7,6 +7,7 @@ from hil.core.errors import BenchError, InputError
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
 from hil.instruments.camera_settings import EXPOSURE_ABSOLUTE
+from hil.instruments.camera_stream import device_path, is_device
 from hil.instruments.device_controls import DeviceControls
 
 UNIT_S = 1e-4
@@ -58,8 +59,7 @@ class Exposure(ABC):
 
 def exposure_of(source: int | str) -> Exposure | None:
     """The exposure of a camera, where it is a device of this machine."""
-    path = f"/dev/video{source}" if isinstance(source, int) else source
-    return DeviceExposure(Path(path)) if path.startswith("/dev/") else None
+    return DeviceExposure(device_path(source)) if is_device(source) else None
 
 
 class DeviceExposure(Exposure):
@@ -75,7 +75,7 @@ class DeviceExposure(Exposure):
         try:
             least, most = self._controls.range_of(EXPOSURE_ABSOLUTE)
         except OSError as error:
-            problem = f"takes no exposure times: {error.strerror or error}."
+            problem = f"takes no exposure times: {error.strerror}."
             raise InputError(
                 f"--linearity: camera {self._path}", problem, "Leave it out: the curve of sRGB is taken then."
             ) from error

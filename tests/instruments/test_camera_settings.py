@@ -42,12 +42,16 @@ def request(number: int, size: int) -> int:
 
 @dataclass
 class Kernel:
-    """A device's controls, by their numbers; some stay as they are, some cannot be read, let alone set."""
+    """A device's controls, by their numbers; some stay as they are, or refuse an order, or are for reading only.
+
+    One that `goes` answers what it has, and nothing after that, as when it is unplugged meanwhile.
+    """
 
     controls: dict[int, int]
     stuck: set[int] = field(default_factory=set)
     refused: set[int] = field(default_factory=set)
     read_only: set[int] = field(default_factory=set)
+    goes: bool = False
 
     def ioctl(self, _handle: int, asked: int, content: bytes) -> bytes:
         number = CONTROL.unpack(content[: CONTROL.size])[0]
@@ -56,6 +60,8 @@ class Kernel:
         if asked == device_controls.VIDIOC_QUERYCTRL:
             flags = READ_ONLY if number in self.read_only else INACTIVE
             return QUERY.pack(number, 1, b"", 0, 10_000, 1, 0, flags)
+        if self.goes:
+            raise OSError(errno.ENODEV, "No such device")
         if asked == device_controls.VIDIOC_S_CTRL:
             if number in self.refused:
                 raise OSError(errno.EBUSY, "Device or resource busy")
@@ -82,11 +88,7 @@ def test_what_a_camera_does_by_itself_is_taken_from_it_and_its_values_stay(kerne
     held = hold_settings(DEVICE, {})
     assert held.values == {"exposure": 250, "gain": 30, "white_balance": 4600, "focus": 20}
     assert held.told["white_balance"] == "locked at 4600"
-    assert (kernel.controls[AUTO_EXPOSURE], kernel.controls[AUTO_WHITE_BALANCE], kernel.controls[AUTO_FOCUS]) == (
-        1,
-        0,
-        0,
-    )
+    assert [kernel.controls[number] for number in (AUTO_EXPOSURE, AUTO_WHITE_BALANCE, AUTO_FOCUS)] == [1, 0, 0]
 
 
 def test_a_camera_back_from_the_shelf_is_set_as_it_was_aimed(kernel: Kernel) -> None:
@@ -135,6 +137,13 @@ def test_a_gain_with_an_automatic_of_its_own_loses_that(kernel: Kernel) -> None:
     kernel.controls[AUTO_GAIN] = 1
     assert hold_settings(DEVICE, {"gain": 64}).values["gain"] == 64
     assert kernel.controls[AUTO_GAIN] == 0
+
+
+def test_one_that_goes_meanwhile_holds_nothing(kernel: Kernel) -> None:
+    kernel.goes = True
+    assert hold_settings(DEVICE, {}).values == {}
+    with pytest.raises(BenchError, match="its gain is to be 30, and takes none"):
+        hold_settings(DEVICE, {"gain": 30})
 
 
 def test_of_a_device_with_none_nothing_is_locked() -> None:
