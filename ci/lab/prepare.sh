@@ -1,4 +1,4 @@
-# Sourced by `run`: `prepare_lab` makes what the lab boots from, once for each kernel, and sets `machine` and `boot`.
+# Sourced by `run` and CI: `prepare_lab` makes what the lab boots from, once for each kernel, and sets `machine` and `boot`.
 
 lab="$root/.lab"
 programs=(qemu-system-x86_64 faketime busybox cpio depmod hostapd wpa_supplicant dnsmasq ip tc iw v4l2-ctl tshark)
@@ -29,6 +29,11 @@ prepare_lab() {
         -virtfs "local,path=$lab/kernel,mount_tag=kernel,security_model=none,readonly=on"
     )
     if grep -q tcg "$lab/ready"; then machine=(faketime -m -f "+0 x$pace" "${machine[@]}"); fi
+}
+
+# What is compiled in the lab takes long, and is gone with the machine.
+compile_all() {
+    [ ! -x "$root/.venv/bin/python" ] || "$root/.venv/bin/python" -m compileall -q -j 0 "$root"/{hil,fixtures,tests,.venv/lib} || true
 }
 
 make_lab() {

@@ -97,6 +97,7 @@ def scene(place: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterato
         yield Scene(point, guest, timeline)
 
 
+@pytest.mark.daily
 def test_a_unit_that_joins_is_booked_with_its_address(scene: Scene) -> None:
     scene.access_point.up(NETWORK)
     scene.guest.join(NETWORK.name, NETWORK.passphrase)
@@ -111,7 +112,6 @@ def test_a_unit_that_joins_is_booked_with_its_address(scene: Scene) -> None:
     assert (answered.data["members"], answered.data["network"]) == (1, NETWORK.name)
 
 
-@pytest.mark.daily
 def test_a_wrong_key_is_booked_and_nobody_joins(scene: Scene, place: str) -> None:
     scene.access_point.up(NETWORK)
     scene.guest.join(NETWORK.name, "not leaf nor stem")
