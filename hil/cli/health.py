@@ -16,8 +16,9 @@ CONTROL_OF = {
 class Health:
     """Listens to a timeline; `words` says how each witness is."""
 
-    def __init__(self, clock: Clock, control_network: str) -> None:
-        """Watch by the run's clock; the control network's beacons prove the air monitor awake."""
+    def __init__(self, clock: Clock, control_network: str, *, by_eye: bool = False) -> None:
+        """Watch by the run's clock; the control network's beacons prove the air monitor awake. `by_eye`: there is no camera."""
+        self._watched = {name: patience_s for name, patience_s in PATIENCE_S.items() if name != "camera" or not by_eye}
         self.clock = clock
         self._control_network = control_network
         self._last_s: dict[str, float] = {}
@@ -49,7 +50,7 @@ class Health:
         """Witness → a word or two."""
         now_s = self.clock.now_s()
         words = {}
-        for witness, patience_s in PATIENCE_S.items():
+        for witness, patience_s in self._watched.items():
             last_s = self._last_s.get(witness)
             if last_s is None:
                 words[witness] = "not heard yet"

@@ -85,7 +85,8 @@ class Screen:
             )
 
     def _show_live(self, driver: LiveDriver) -> None:
-        health = Health(driver.bench.clock, driver.bench.trial.control_network)
+        by_eye = driver.bench.camera is None
+        health = Health(driver.bench.clock, driver.bench.trial.control_network, by_eye=by_eye)
         lamp = LampWord(curve_of(driver.bench.timeline.since()))
         driver.bench.timeline.listen(health.see)
 
@@ -93,7 +94,8 @@ class Screen:
             health.see_frame()
             lamp.see(crop)
 
-        driver.bench.camera.on_frame = on_frame
+        if driver.bench.camera is not None:
+            driver.bench.camera.on_frame = on_frame
         self._live = Live(console=self._console, auto_refresh=False, transient=True)
         self._live.start()
         self._thread = Thread(target=self._refresh, args=(self._live, driver, health, lamp), name="screen", daemon=True)
@@ -106,13 +108,15 @@ class Screen:
     def _tell_person(self, moment: Moment) -> None:
         """Tell a person at the bench what to do."""
         if moment.is_("operator", "will be asked"):
-            times = count(int(moment.number("times", 0.0)), "time")
-            self._console.print(
-                f"You will be asked {times} to plug the unit in or to unplug it, more if a leg is repeated."
-            )
+            switches, legs = (int(moment.number(what, 0.0)) for what in ("switches", "legs"))
+            wanted = [f"{count(switches, 'time')} to plug the unit in or to unplug it"] if switches else []
+            wanted += [f"in {count(legs, 'leg')} to look at its lamp"] if legs else []
+            self._console.print(f"You will be asked {' and '.join(wanted)}, more if a leg is repeated.")
+        elif moment.is_("lamp by eye", "keys"):
+            for line in moment.text("text").splitlines():
+                self._console.print(f"     {printable(line)}", markup=False)
         elif moment.is_("operator", "asked"):
-            limit_s = moment.number("limit_s", 0.0)
-            text = f"You: {moment.text('what')}, then press Enter (within {limit_s:.0f} s)."
+            text = f"You: {moment.text('what')} (within {moment.number('limit_s', 0.0):.0f} s)."
             self._console.print(printable(text), markup=False, style="bold")
 
     def _tell(self, moment: Moment) -> None:

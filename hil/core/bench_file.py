@@ -47,6 +47,12 @@ class ConsolePort(Strict):
     port: Name | None = None
 
 
+class OperatorPlace(Strict):
+    """A person in an instrument's place, and how long they have for each answer."""
+
+    limit_s: Annotated[float, Field(gt=0.0, le=3600.0)] = 120.0
+
+
 class LampCamera(Strict):
     """The camera: a number, a device path or a URL; regions are x, y, width, height in pixels.
 
@@ -54,7 +60,8 @@ class LampCamera(Strict):
     `frame_rate` frames a second are looked at: a slow host wants fewer than come. The `curve` is how its codes follow the light,
     as `hil bench aim --linearity` measures it; left out, that of sRGB. The `dark_picture` is what it saw when it was aimed, with
     the lamps dark: a run in which it sees them elsewhere is told nothing by it. A device is set as `settings` say, in its own
-    driver's units (`v4l2-ctl --list-ctrls`); left out, as it was set when it was aimed.
+    driver's units (`v4l2-ctl --list-ctrls`); left out, as it was set when it was aimed. Where there is no camera, the `operator`
+    looks at the lamp: a person at the terminal.
     """
 
     source: int | str | None = None
@@ -65,6 +72,13 @@ class LampCamera(Strict):
     curve: Curve | None = None
     dark_picture: Path | None = None
     settings: dict[CameraSetting, int] = Field(default_factory=dict)
+    operator: OperatorPlace | None = None
+
+    @model_validator(mode="after")
+    def _camera_or_person(self) -> "LampCamera":
+        if self.operator is not None and self.model_fields_set > {"operator"}:
+            raise ValueError("a person looks at the lamp where there is no camera: leave out operator, or all else")
+        return self
 
     @model_validator(mode="after")
     def _settings_are_a_device_s(self) -> "LampCamera":
@@ -146,12 +160,6 @@ class ResetLinePlace(Strict):
         if self.port is None and (self.line != "rts" or self.inverted):
             raise ValueError("line and inverted are of another adapter: name its port; of the console's it is RTS")
         return self
-
-
-class OperatorPlace(Strict):
-    """A person who plugs the unit in and unplugs it, and has so long for each time."""
-
-    limit_s: Annotated[float, Field(gt=0.0, le=3600.0)] = 120.0
 
 
 class PowerPlace(Strict):
@@ -269,6 +277,12 @@ class BenchFile(Strict):
         return self.kind == "desk" or (self.kind == "virtual" and self.virtual.seed is not None)
 
     @model_validator(mode="after")
+    def _nobody_sees_a_drawn_lamp(self) -> "BenchFile":
+        if self.kind == "virtual" and self.lamp_camera.operator is not None:
+            raise ValueError("lamp_camera.operator: nobody but its camera sees the virtual bench's lamp")
+        return self
+
+    @model_validator(mode="after")
     def _slot_is_a_place(self) -> "BenchFile":
         slots = [str(place) for place in range(1, self.virtual.places + 1)]
         if len(slots) > 1 and self.slot not in slots:
@@ -283,7 +297,7 @@ def load_bench_file(path: Path) -> BenchFile:
         InputError: one of them is missing or wrong; the message names file, key and remedy.
     """
     file = load_toml(path, BenchFile, "bench file")
-    aim = read_aim(aim_file_of(path)) if file.stays else None
+    aim = read_aim(aim_file_of(path)) if file.stays and file.lamp_camera.operator is None else None
     if aim is None:
         return file
     given = file.lamp_camera

@@ -80,10 +80,12 @@ class LiveDriver:
         return self._calls[self.route.steps[0].id] if self.route.steps else None
 
     def _tell_operator(self) -> None:
-        """Book beforehand, once, how often the person who switches the supply will be asked, by the route as it is planned."""
-        if self.bench.power.by_hand and not self.info.legs:
-            times = sum(self._calls[step.id].leg.switches for step in self.route.steps)
-            self.bench.timeline.add("operator", "will be asked", times=times)
+        """Book beforehand, once, how often the person at the bench will be asked, by the route as it is planned."""
+        by_hand, by_eye = self.bench.power.by_hand, self.bench.eye is not None
+        if (by_hand or by_eye) and not self.info.legs:
+            switches = sum(self._calls[step.id].leg.switches for step in self.route.steps) if by_hand else 0
+            legs = len(self.route.steps) if by_eye else 0
+            self.bench.timeline.add("operator", "will be asked", switches=switches, legs=legs)
 
     def _advance_plan(self, driven: LegCall, hoped: Situation) -> None:
         """Take a leg off the plan, which stays good for the unit where that leg should have left it."""
@@ -110,7 +112,9 @@ class LiveDriver:
         """Drive a leg, see what the witnesses confirm, and write it down."""
         # Going over all objects there are would stop every thread for a tenth of a second, and the witnesses with them.
         gc.freeze()
-        timeline, began = self.bench.timeline, self.situation
+        timeline, began, eye = self.bench.timeline, self.situation, self.bench.eye
+        if eye is not None:
+            eye.begin()
         begin_s = timeline.add("leg", "begins", name=call.id).time_s
         self.progress.begins(call.id, call.leg.title, begin_s)
         try:
@@ -121,10 +125,18 @@ class LiveDriver:
             self._broken = str(error)
             timeline.add("bench", "broke", why=str(error))
         end_s = timeline.add("leg", "ends", name=call.id).time_s
-        self.bench.camera.wait_past(end_s + timeline.clock.unit_s(BEHIND_REAL_S), limit_s=timeline.clock.unit_s(1.0))
+        self._await_lamp(begin_s, end_s)
         window = Window(call.id, begin_s, end_s, self._record())
         self._settle(call, window, began, bridge=bridge)
         self.progress.ends(call.id)
+
+    def _await_lamp(self, begin_s: float, end_s: float) -> None:
+        """Wait until all is told that was seen of the lamp in a leg."""
+        clock, camera, eye = self.bench.clock, self.bench.camera, self.bench.eye
+        if camera is not None:
+            camera.wait_past(end_s + clock.unit_s(BEHIND_REAL_S), limit_s=clock.unit_s(1.0))
+        if eye is not None:
+            eye.end(begin_s, end_s)
 
     def lack(self, call: LegCall) -> None:
         """Settle that a wanted leg will not be driven."""

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from math import inf, isfinite
 
 from hil.core.moments import Moment
-from hil.evidence.lamp import LEAST_TELLING_S, LampView
+from hil.evidence.lamp import LEAST_TELLING_S
+from hil.evidence.lamp_by_eye import lamp_of
 from hil.evidence.window import Window
 from hil.page.loads import kind_of_load
 
@@ -132,9 +133,9 @@ def _hotspot(window: Window) -> Iterator[Step]:
 
 
 def _lamp(window: Window) -> Iterator[Step]:
-    """Stages that the lamp showed, as the camera saw them begin."""
+    """Stages that the lamp showed, as camera or person saw them begin."""
     shown = ""
-    for span in LampView(window).stages:
+    for span in lamp_of(window).stages:
         known = span.stage in window.record.product.stages
         if known and span.stage != shown and isfinite(span.begin_doubt_s) and span.begin_s > window.begin_s:
             begin_s, sure = span.begin_s - window.begin_s, span.end_s - span.begin_s > LEAST_SURE_S

@@ -187,7 +187,7 @@ class LampView:
         if self.asleep:
             return Seen.untold(asleep_text(self.witness, self.asleep[0]))
         gone = next((m for m in self._window.of("leg", "gave up") if m.text("instrument")), None)
-        if gone is not None and _could_come_no_further(merged, expected):
+        if gone is not None and could_come_no_further(merged, expected):
             return Seen.untold(f"{gone.text('instrument')}: {gone.text('why')}; the lamp showed {text}")
         odd = next((s for s, want in zip(told, [*expected, ""], strict=False) if s.stage != want), None)
         blind = self._blind(odd, expected) if odd is not None else None
@@ -316,7 +316,7 @@ def _with_reason(gap: Asleep, away: list[Asleep]) -> Asleep:
     return Asleep(begin_s, end_s, gap.woke and known.woke, known.why)
 
 
-def _could_come_no_further(shown: list[str], expected: list[str]) -> bool:
+def could_come_no_further(shown: list[str], expected: list[str]) -> bool:
     """Whether a unit showed what it should as far as it came, with an instrument gone that it needs to go on."""
     return shown == expected[: len(shown)] or shown[: len(expected) - 1] == expected[:-1]
 

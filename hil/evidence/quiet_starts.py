@@ -13,6 +13,7 @@ from hil.core.awake import Asleep
 from hil.core.moments import Moment
 from hil.evidence.console import ConsoleView
 from hil.evidence.lamp import FLEETING_S, STARTING, LampView
+from hil.evidence.lamp_by_eye import lamp_of
 from hil.evidence.pages import Fetched, PagesView
 from hil.evidence.running_time import CLOCK_SHARE, START_S, WHOLE_SECOND_S
 from hil.evidence.window import Window
@@ -100,4 +101,4 @@ def signs_of_starts(window: Window, console: ConsoleView) -> ConsoleView | Quiet
     """What shows the starts of a unit: its console, or else its lamp."""
     if window.record.product.console.speaks:
         return console
-    return QuietStarts(window, LampView(window), PagesView(window))
+    return QuietStarts(window, lamp_of(window), PagesView(window))

@@ -7,7 +7,7 @@ from hil.core.moments import Moment
 from hil.core.readings import Occurrence, Reading, between
 from hil.evidence.contract import CLIENT_ERRORS, quoted
 from hil.evidence.gave_up import gave_up
-from hil.evidence.lamp import LampView
+from hil.evidence.lamp_by_eye import lamp_of
 from hil.evidence.pages import WAY_UNKNOWN, Fetched
 from hil.evidence.resets import EARLY_S
 from hil.evidence.save_cuts import stored_texts
@@ -169,7 +169,7 @@ class UpdatesView:
         trouble = self._views.lamp.trouble
         if trouble:
             return Seen.untold(trouble)
-        part = LampView(Window(self._window.leg, begin_s, end_s, self._window.record))
+        part = lamp_of(Window(self._window.leg, begin_s, end_s, self._window.record))
         return part.shows_in_order([stage for stage in course if stage in self._product.stages])
 
     def _update(self, purpose: str) -> Update | Seen:

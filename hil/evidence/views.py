@@ -9,6 +9,7 @@ from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
 from hil.evidence.flash import FlashView
 from hil.evidence.lamp import LampView
+from hil.evidence.lamp_by_eye import lamp_of
 from hil.evidence.pages import PagesView
 from hil.evidence.power import PowerView
 from hil.evidence.quiet_starts import signs_of_starts
@@ -93,7 +94,7 @@ class Views:
 
     @cached_property
     def _lamp(self) -> LampView:
-        return LampView(self._window)
+        return lamp_of(self._window)
 
     @cached_property
     def _power(self) -> PowerView:

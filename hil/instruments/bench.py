@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from hil.core.bench_file import Label
 from hil.core.build import Build
 from hil.core.clock import Clock
+from hil.core.errors import InputError
 from hil.core.product import Product
 from hil.core.run_folder import RunFolder
 from hil.core.timeline import Timeline
@@ -15,6 +16,7 @@ from hil.instruments.bench_lamp import BenchLamp
 from hil.instruments.console import Console
 from hil.instruments.exposure import Exposure
 from hil.instruments.flasher import Flasher
+from hil.instruments.lamp_by_eye import LampByEye
 from hil.instruments.lamp_camera import LampCamera
 from hil.instruments.network_plan import NetworkPlan
 from hil.instruments.power import Power
@@ -35,7 +37,8 @@ class Bench:
     """What a leg drives.
 
     `label` is what the unit's label says; `build`, `previous` and `trial` are the run's own; `channels` are those that the
-    air monitor watches; `exposure` is there where somebody here can set the camera's.
+    air monitor watches; `exposure` is there where somebody here can set the camera's. Camera and bench lamp are there, or a
+    person's `eye`.
     """
 
     timeline: Timeline
@@ -50,8 +53,9 @@ class Bench:
     probe: Probe
     visits: Visits
     air: AirMonitor
-    camera: LampCamera
-    bench_lamp: BenchLamp
+    camera: LampCamera | None
+    bench_lamp: BenchLamp | None
+    eye: LampByEye | None = None
     previous: Previous | None = None
     exposure: Exposure | None = None
     channels: tuple[int, ...] = ()
@@ -60,6 +64,17 @@ class Bench:
     def clock(self) -> Clock:
         """The run's clock."""
         return self.timeline.clock
+
+    @property
+    def its_camera(self) -> LampCamera:
+        """The camera, for what no person's eye can do.
+
+        Raises:
+            InputError: there is none.
+        """
+        if self.camera is None:
+            raise InputError("bench file: lamp_camera", "there is no camera, and this wants one.", "Name its source.")
+        return self.camera
 
 
 @dataclass(frozen=True)

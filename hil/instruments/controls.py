@@ -31,7 +31,7 @@ class Controls:
     """The threads. Their pauses are far below the gaps that evidence allows (1 s, 2 s, 1 s)."""
 
     def __init__(
-        self, timeline: Timeline, power: Power, stations: tuple[AccessPoint, Probe], lamp: BenchLamp, seed: int
+        self, timeline: Timeline, power: Power, stations: tuple[AccessPoint, Probe], lamp: BenchLamp | None, seed: int
     ) -> None:
         """Name the instruments; `start` sets off."""
         self._timeline = timeline
@@ -41,7 +41,7 @@ class Controls:
         controls = (
             _Control("power", power.read_back, (0.3, 0.3)),
             *(_Control(station.source, station.ask_status, (0.5, 0.5)) for station in stations),
-            _Control("bench lamp", lambda: lamp.switch(not lamp.is_on), (0.3, 0.7)),
+            *([_Control("bench lamp", lambda: lamp.switch(not lamp.is_on), (0.3, 0.7))] if lamp else []),
         )
         self._threads = [
             threading.Thread(target=self._keep_going, args=(control,), name=f"control of {control.name}", daemon=True)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from hil.core.bench_file import BenchFile, BenchLampPlace, FlasherPlace
+from hil.core.bench_file import LampCamera as LampCameraPlace
 from hil.core.build import UNKNOWN_BUILD
 from hil.core.clock import Clock
 from hil.core.errors import InputError
@@ -22,6 +23,8 @@ from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.host.access_point import HostAccessPoint
 from hil.instruments.host.air_capture import AirCapture, akin
 from hil.instruments.host.probe import HostProbe
+from hil.instruments.keyboard import Keyboard
+from hil.instruments.lamp_by_eye import BY_EYE, LampByEye
 from hil.instruments.lamp_camera import LampCamera
 from hil.instruments.line_lamp import GpioLamp, LineLamp
 from hil.instruments.network_plan import NetworkPlan
@@ -62,16 +65,18 @@ class _Places:
         self.access_point = _said(file.access_point, "access_point")
         self.probe = _said(file.probe, "probe").radio
         self.air_monitor = _said(file.air_monitor.radio, "air_monitor.radio")
-        self.bench_lamp = _said(file.bench_lamp, "bench_lamp")
-        camera = file.lamp_camera.source
-        self.camera = camera if isinstance(camera, int) else _said(camera, "lamp_camera.source")
+        self.eye = file.lamp_camera.operator
+        if self.eye is not None and aims:
+            raise InputError("bench file: lamp_camera.operator", "a person is not aimed.", "Name a camera, to aim it.")
+        self.bench_lamp = None if self.eye else _said(file.bench_lamp, "bench_lamp")
+        self.camera = None if self.eye else _source(file.lamp_camera)
         self.pixel_format, self.frame_rate = file.lamp_camera.pixel_format, file.lamp_camera.frame_rate
         self.curve, self.dark_picture = file.lamp_camera.curve, None if aims else file.lamp_camera.dark_picture
         self.camera_settings = {} if aims else file.lamp_camera.settings
         regions = file.lamp_camera.unit_region, file.lamp_camera.bench_region
         self.unit_region, self.bench_region = (
             regions
-            if aims
+            if aims or self.eye
             else (
                 _said(regions[0], "lamp_camera.unit_region", UNAIMED),
                 _said(regions[1], "lamp_camera.bench_region", UNAIMED),
@@ -85,6 +90,10 @@ class _Places:
     def channel(self) -> int:
         """That of the bench's networks, and of the air monitor."""
         return self.channels[0]
+
+
+def _source(camera: LampCameraPlace) -> int | str:
+    return camera.source if isinstance(camera.source, int) else _said(camera.source, "lamp_camera.source")
 
 
 def _said(value: Said | None, key: str, remedy: str = UNSAID) -> Said:
@@ -127,10 +136,10 @@ class _Opening:
     def open(self) -> Bench:
         at, timeline, previous = self._at, self._timeline, self._purpose.previous
         console = self._console()
-        power = open_power(timeline, at.supply, at.slot, console)
+        eye, keyboard = self._eye()
+        power = open_power(timeline, at.supply, at.slot, console, keyboard)
         self._stack.callback(power.close)
-        lamp = open_lamp(timeline, at.bench_lamp)
-        self._stack.callback(lamp.close)
+        lamp = self._lamp()
         monitor, access_point, probe = self._stations()
         camera = self._camera()
         controls = Controls(timeline, power, (access_point, probe), lamp, secrets.randbelow(1 << 30))
@@ -149,12 +158,14 @@ class _Opening:
             air=monitor,
             camera=camera,
             bench_lamp=lamp,
-            exposure=exposure_of(at.camera),
+            eye=eye,
+            exposure=exposure_of(at.camera) if at.camera is not None else None,
             channels=at.channels,
             previous=Previous(previous, f"given as {previous.path}") if previous else None,
         )
         console.open()
-        camera.start()
+        if camera is not None:
+            camera.start()
         if not self._purpose.aims:
             controls.start()
             self._stack.callback(controls.stop)
@@ -203,8 +214,26 @@ class _Opening:
         self._stack.callback(console.close)
         return console
 
-    def _camera(self) -> LampCamera:
+    def _eye(self) -> tuple[LampByEye | None, Keyboard | None]:
         at = self._at
+        if at.eye is None:
+            return None, None
+        keyboard = Keyboard()
+        self._stack.callback(keyboard.close)
+        looks: dict[str, str] = {name: str(stage.lamp) for name, stage in self._purpose.product.stages.items()}
+        return LampByEye(self._timeline, keyboard, at.eye.limit_s, at.slot, looks), keyboard
+
+    def _lamp(self) -> LineLamp | GpioLamp | None:
+        if self._at.bench_lamp is None:
+            return None
+        lamp = open_lamp(self._timeline, self._at.bench_lamp)
+        self._stack.callback(lamp.close)
+        return lamp
+
+    def _camera(self) -> LampCamera | None:
+        at = self._at
+        if at.camera is None:
+            return None
         book_curve(self._timeline, at.curve)
         camera = LampCamera(
             at.camera,
@@ -231,7 +260,7 @@ class _Opening:
             "board": "on a desk, in its own time",
             "supply": told_of(at.supply),
             "console": at.console,
-            "camera": str(without_password(at.camera)),
+            "camera": str(without_password(at.camera)) if at.camera is not None else BY_EYE,
             "access point": f"{', '.join(point.radios)}; control network on {point.control_radio}; rules of {point.country}",
             "probe": at.probe,
             "air monitor": f"{at.air_monitor}, channel {at.channel}",

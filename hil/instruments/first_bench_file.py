@@ -123,6 +123,7 @@ def _camera(cameras: Sequence[FoundCamera]) -> list[str]:
         f"[lamp_camera]  # {QUESTION}: aim it: hil bench aim --bench THIS_FILE",
         f'source = "{source}"  # or the URL of a network camera, http:// with a stream of JPEG pictures',
         'pixel_format = ""  # MJPG is the quicker one of most',
+        "# Where there is none: [lamp_camera.operator] in place of all this and of [bench_lamp]; a person looks at the lamp.",
         "# unit_region and bench_region (x, y, width, height of both lamps) are found by that, where they are left out.",
         "",
     ]

@@ -1,60 +1,31 @@
-"""A person at the bench: told on the screen what to do, answers with Enter at the terminal.
+"""A person at the bench: told on the screen what to do, answers by a key of the terminal.
 
 What was asked for happened between the question and the answer, and no more is known of when: a moment that comes of it has half
 of that time as its doubt.
 """
 
-import os
-import select
-import termios
 from abc import ABC, abstractmethod
-from pathlib import Path
+from collections.abc import Callable
 
-from hil.core.errors import InputError, InstrumentGone
+from hil.core.errors import InstrumentGone
 from hil.core.timeline import Timeline
 
-TERMINAL = Path("/dev/tty")
-LONGEST = 4096
+ENTER = "\n"
+OnKey = Callable[[str, float], None]
 
 
 class Answers(ABC):
-    """Where answers come from."""
+    """Where answers come from; keys that are none go to `on_key`, with when they came by the machine's monotonic clock."""
+
+    on_key: OnKey | None = None
 
     @abstractmethod
-    def next(self, limit_s: float) -> bool:
-        """Wait for one that comes from now on; whether it came within so many real seconds."""
+    def next(self, keys: str, limit_s: float) -> str:
+        """Wait for one of some keys, from now on; which it was, or nothing where none came within so many real seconds."""
 
     @abstractmethod
     def close(self) -> None:
         """Take no more."""
-
-
-class EnterKey(Answers):
-    """Enter at the terminal that this process belongs to."""
-
-    def __init__(self) -> None:
-        """Open it.
-
-        Raises:
-            InputError: there is none.
-        """
-        try:
-            self._terminal = os.open(TERMINAL, os.O_RDONLY | os.O_NOCTTY)
-        except OSError as error:
-            remedy = "Run it at a terminal, or name another way to switch the supply."
-            raise InputError(
-                "bench file: power.operator", f"there is no terminal to ask at: {error}.", remedy
-            ) from error
-
-    def next(self, limit_s: float) -> bool:
-        """Wait for Enter; what was typed before does not count."""
-        termios.tcflush(self._terminal, termios.TCIFLUSH)
-        ready, _, _ = select.select([self._terminal], [], [], limit_s)
-        return bool(ready) and bool(os.read(self._terminal, LONGEST))
-
-    def close(self) -> None:
-        """Let go of the terminal."""
-        os.close(self._terminal)
 
 
 class Operator:
@@ -70,13 +41,27 @@ class Operator:
         Raises:
             InstrumentGone: nobody said so in time.
         """
-        clock = self._timeline.clock
-        self._timeline.add("operator", "asked", what=what, limit_s=self._limit_s)
-        with self._timeline.busy_with(f"you: {what}, then press Enter", clock.unit_s(self._limit_s)):
-            done = self._answers.next(self._limit_s)
-        if not done:
-            raise InstrumentGone("operator", f"nobody said within {self._limit_s:g} s that it was done: {what}.")
+        self._ask(f"{what}, then press Enter", ENTER, f"that it was done: {what}")
         self._timeline.add("operator", "did", what=what)
+
+    def is_so(self, what: str) -> bool:
+        """Ask whether something is so, to be answered by y or n.
+
+        Raises:
+            InstrumentGone: nobody said so in time.
+        """
+        key = self._ask(f"{what}? Press y or n", "ynYN", f"whether it is so: {what}")
+        self._timeline.add("operator", "said", what=what, is_so=key in "yY")
+        return key in "yY"
+
+    def _ask(self, what: str, keys: str, untold: str) -> str:
+        limit_s = self._limit_s
+        self._timeline.add("operator", "asked", what=what, limit_s=limit_s)
+        with self._timeline.busy_with(f"you: {what}", self._timeline.clock.unit_s(limit_s)):
+            key = self._answers.next(keys, limit_s)
+        if not key:
+            raise InstrumentGone("operator", f"nobody said within {limit_s:g} s {untold}.")
+        return key
 
     def close(self) -> None:
         """Ask no more."""

@@ -8,7 +8,7 @@ from hil.core.run_folder import LegRecord
 from hil.core.text import count
 from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
-from hil.evidence.lamp import LampView
+from hil.evidence.lamp_by_eye import lamp_of
 from hil.evidence.power import PowerView
 from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Record, Window
@@ -30,7 +30,7 @@ CONTROLS: list[tuple[str, str, Callable[[Window], Watched]]] = [
     ("Power", "its state read back", PowerView),
     ("Access point", "its daemon answers, its beacon is heard", AccessPointView),
     ("Air monitor", "hears the bench’s own second network", AirView),
-    ("Lamp camera", "sees the bench’s own lamp change", LampView),
+    ("Lamp camera", "sees the bench’s own lamp change; of a person who looks: their word after each leg", lamp_of),
     ("Console", "its port read, nothing lost, a line after each start", ConsoleView),
 ]
 

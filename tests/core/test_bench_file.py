@@ -48,6 +48,7 @@ address = "02:4d:56:00:a7:31"
 WRONG = [
     ('name = "bench 3"', "", "name: missing", "Add it"),
     ('kind = "virtual"', 'kind = "cloud"', "kind = 'cloud'", "'virtual'"),
+    ("source = 0", "source = 0\noperator = {}", "lamp_camera", "leave out operator, or all else"),
     ("speed = 2.0", "speed = 0", "virtual.speed = 0", "greater than 0"),
     ("speed = 2.0", "speed = 21", "virtual.speed = 21", "less than or equal to 20"),
     ("speed = 2.0", "sped = 2.0", "virtual.sped: unknown key", "speed"),
@@ -146,3 +147,16 @@ def test_of_several_virtual_units_the_slot_names_one(tmp_path: Path) -> None:
     file.write_text('name = "b"\nkind = "virtual"\nslot = "left"\n[virtual]\nplaces = 4\n', encoding="utf-8")
     with pytest.raises(InputError, match=r"slot = 'left': of virtual.places = 4 it is one of 1, 2, 3, 4"):
         load_bench_file(file)
+
+
+@pytest.mark.parametrize(("kind", "wrong"), [("desk", False), ("lab", False), ("virtual", True)])
+def test_a_person_looks_at_a_real_lamp_alone(kind: str, wrong: bool, tmp_path: Path) -> None:
+    bench = tmp_path / "bench.toml"
+    bench.write_text(f'name = "b"\nkind = "{kind}"\n[lamp_camera.operator]\nlimit_s = 30\n', encoding="utf-8")
+    if wrong:
+        with pytest.raises(InputError, match=r"nobody but its camera sees the virtual bench's lamp"):
+            load_bench_file(bench)
+        return
+    operator = load_bench_file(bench).lamp_camera.operator
+    assert operator is not None
+    assert operator.limit_s == 30.0

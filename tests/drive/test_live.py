@@ -5,7 +5,9 @@ The bench is a fake that costs no time (tests/support/fake_bench.py); what must 
 
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import cast
 
 import pytest
 from support.fake_bench import ObedientPower, fake_driver, show
@@ -17,9 +19,11 @@ from hil.core.product import Product
 from hil.core.readings import Reading
 from hil.core.run_folder import RunFolder
 from hil.core.stages import Anywhere, Connected, Off, Setup, Situation
+from hil.core.timeline import Timeline
 from hil.core.verdicts import Limits, Verdict
 from hil.drive.live import LiveDriver
 from hil.instruments.bench import Bench
+from hil.instruments.lamp_by_eye import LampByEye
 from hil.judge.results import CheckResult
 from hil.judge.rules import judge_reading
 from hil.legs.leg import Leg, LegCall
@@ -296,3 +300,31 @@ def test_the_lower_bound_is_never_above_the_time_spent(tmp_path: Path, make_driv
     driver = make_driver([FLASH, START, FORM])
     drive_all(driver, [FORM])
     assert 0.0 < driver.lower_bound_s <= driver.unit_time_s
+
+
+class Eye:
+    """A person who books when they are asked to look, and for what they were asked for their word."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        self._timeline = timeline
+
+    def begin(self) -> None:
+        self._timeline.add("eye", "looks")
+
+    def end(self, begin_s: float, end_s: float) -> None:
+        self._timeline.add("eye", "said", since_s=begin_s, until_s=end_s)
+
+
+def test_a_person_looks_before_each_leg_and_gives_their_word_after_it(make_driver: MakeDriver) -> None:
+    driver = make_driver([FLASH, START])
+    timeline = driver.bench.timeline
+    driver.bench = replace(driver.bench, camera=None, bench_lamp=None, eye=cast("LampByEye", Eye(timeline)))
+    drive_all(driver, [START])
+    told = [m for m in timeline.since() if m.source in ("eye", "leg", "stage") or m.is_("operator", "will be asked")]
+    assert [(m.source, m.kind) for m in told] == [
+        ("operator", "will be asked"),
+        *[("eye", "looks"), ("leg", "begins"), ("leg", "ends"), ("eye", "said"), ("stage", "confirmed")] * 2,
+    ]
+    assert told[0].data == {"switches": 0, "legs": 2}
+    said = [(m.number("since_s"), m.number("until_s")) for m in told if m.source == "eye" and m.kind == "said"]
+    assert said == [(leg.begin_s, leg.end_s) for leg in driver.info.legs]

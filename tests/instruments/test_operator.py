@@ -1,18 +1,13 @@
-"""A person as an instrument: asked once for what is not so yet, heard by Enter, and gone where nobody answers."""
+"""A person as an instrument: asked once for what is not so yet, and gone where nobody answers."""
 
-import os
-import pty
 import threading
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
 from hil.core.clock import Clock
-from hil.core.errors import InputError, InstrumentGone
+from hil.core.errors import InstrumentGone
 from hil.core.timeline import Timeline
-from hil.instruments import operator
-from hil.instruments.operator import Answers, EnterKey, Operator
+from hil.instruments.operator import Answers, Operator
 from hil.instruments.power.by_operator import OperatorPower
 
 LIMIT_S = 5.0
@@ -25,10 +20,10 @@ class Person(Answers):
     def __init__(self) -> None:
         self.asked, self.is_there = 0, True
 
-    def next(self, limit_s: float) -> bool:
+    def next(self, keys: str, limit_s: float) -> str:
         self.asked += 1
         threading.Event().wait(WORKS_S)
-        return self.is_there
+        return keys[0] if self.is_there else ""
 
     def close(self) -> None:
         """Go home."""
@@ -63,7 +58,8 @@ def test_nobody_is_asked_for_what_is_so_already(power: OperatorPower, person: Pe
     for switch in (power.off, power.off, power.on, power.on, power.off):
         switch(asked_by="leg")
     asked = [m.text("what") for m in timeline.since() if m.is_("operator", "asked")]
-    assert asked == [f"{what} the supply of the unit in slot 2" for what in ("unplug", "plug in", "unplug")]
+    whats = ("unplug", "plug in", "unplug")
+    assert asked == [f"{what} the supply of the unit in slot 2, then press Enter" for what in whats]
     assert person.asked == 3
     assert not power.read_back()
 
@@ -74,30 +70,3 @@ def test_one_who_does_not_answer_is_gone(power: OperatorPower, person: Person, t
         power.on(asked_by="leg")
     assert not power.read_back()
     assert not any(m.is_("power", "on") for m in timeline.since())
-
-
-@pytest.fixture
-def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
-    """The other end of a terminal at which a person sits."""
-    ours, theirs = pty.openpty()
-    monkeypatch.setattr(operator, "TERMINAL", Path(os.ttyname(theirs)))
-    yield ours
-    os.close(ours)
-    os.close(theirs)
-
-
-def test_enter_counts_from_the_question_on(terminal: int) -> None:
-    key = EnterKey()
-    os.write(terminal, b"\n")
-    assert not key.next(0.2)
-    typist = threading.Timer(0.2, os.write, (terminal, b"\n"))
-    typist.start()
-    assert key.next(LIMIT_S)
-    typist.join()
-    key.close()
-
-
-def test_without_a_terminal_nobody_can_be_asked(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(operator, "TERMINAL", tmp_path / "none")
-    with pytest.raises(InputError, match=r"power\.operator: there is no terminal to ask at"):
-        EnterKey()

@@ -61,7 +61,7 @@ def drop(folder: Path, witness: str) -> None:
     """Nothing of the witness was recorded."""
     run = RunFolder(folder)
     source = SOURCES.get(witness, witness)
-    _write_moments(run, (m for m in run.read_moments() if m.source != source))
+    write_moments(run, (m for m in run.read_moments() if m.source != source))
     match witness:
         case "camera":
             _write_frames(run, [])
@@ -77,7 +77,7 @@ def cut_short(folder: Path, witness: str) -> None:
     """Nothing of the witness was recorded after the first hundredth of each leg."""
     run = RunFolder(folder)
     source, dead = SOURCES.get(witness, witness), dead_stretches(run)
-    _write_moments(run, (m for m in run.read_moments() if m.source != source or not dead.hold(m.time_s)))
+    write_moments(run, (m for m in run.read_moments() if m.source != source or not dead.hold(m.time_s)))
     if witness == "camera":
         frames = run.read_frames()
         _write_frames(run, [_frame(frames, at) for at, time_s in enumerate(frames.times_s) if not dead.hold(time_s)])
@@ -122,7 +122,7 @@ def _freeze_air(run: RunFolder, dead: Stretches) -> None:
         elif moment.kind == "beacon" and sender in before:
             last = _last(before[sender], dead.begin_of(moment.time_s))
             kept += [replace(last, time_s=moment.time_s)] if last else []
-    _write_moments(run, kept)
+    write_moments(run, kept)
 
 
 def _freeze_power(run: RunFolder, dead: Stretches) -> None:
@@ -135,7 +135,7 @@ def _freeze_power(run: RunFolder, dead: Stretches) -> None:
         elif moment.kind == "state":
             last = _last(states, dead.begin_of(moment.time_s))
             kept += [replace(last, time_s=moment.time_s)] if last else []
-    _write_moments(run, kept)
+    write_moments(run, kept)
 
 
 _REPEATS: dict[str, Callable[[RunFolder, Stretches], None]] = {
@@ -172,7 +172,7 @@ def _write_frames(run: RunFolder, frames: Iterable[Frame]) -> None:
     writer.close()
 
 
-def _write_moments(run: RunFolder, moments: Iterable[Moment]) -> None:
+def write_moments(run: RunFolder, moments: Iterable[Moment]) -> None:
     lines = [moment.to_line() for moment in moments]
     run.timeline.write_text("".join(line + "\n" for line in lines), encoding="utf-8")
 
@@ -188,7 +188,7 @@ def take_away(folder: Path, leg: str, source: str, kind: str, *, named: str = ""
 
     moments = run.read_moments()
     until_s = min(moment.time_s for moment in moments if meant(moment)) + for_s
-    _write_moments(run, (m for m in moments if not (meant(m) and m.time_s <= until_s)))
+    write_moments(run, (m for m in moments if not (meant(m) and m.time_s <= until_s)))
 
 
 def began_a_day_later(folder: Path) -> None:
@@ -205,7 +205,7 @@ def say(folder: Path, leg: str, text: str) -> None:
     window = next(record for record in run.read_info().legs if record.name == leg)
     said = Moment((window.begin_s + window.end_s) / 2.0, 0.04, "console", "line", {"text": text})
     moments = (moment for moment in run.read_moments() if not moment.is_("bench", "held up"))
-    _write_moments(run, sorted((*moments, said), key=lambda m: m.time_s))
+    write_moments(run, sorted((*moments, said), key=lambda m: m.time_s))
 
 
 def tighten(folder: Path, limit: str, upper_s: float) -> None:

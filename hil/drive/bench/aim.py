@@ -203,7 +203,8 @@ class _Aiming:
     def __init__(self, bench: Bench) -> None:
         self._bench, self._arrived = bench, threading.Condition()
         self._wanted, self._pictures, self._settled_s = 0, list[Crops](), SETTLED_REAL_S
-        bench.camera.on_picture = self._take
+        self._camera, self._lamp = bench.its_camera, bench.bench_lamp
+        self._camera.on_picture = self._take
 
     def aim(self, slot: str, own: Aimed | None, *, linearity: bool) -> Aim:
         bench = self._bench
@@ -215,34 +216,32 @@ class _Aiming:
         found, turns = self._find(self._unit_turn)
         found = readable(found, turns) if isinstance(found, Aimed) else found
         curve = self._curve(found_own, steps_s) if steps_s and isinstance(found_own, Aimed) else None
-        camera = bench.camera
-        return Aim(
-            slot, found, found_own, str(camera.source), turns[-1].lit[-1], turns[-1].dark, camera.settings, curve
-        )
+        source, settings = str(self._camera.source), self._camera.settings
+        return Aim(slot, found, found_own, source, turns[-1].lit[-1], turns[-1].dark, settings, curve)
 
     def _steps_s(self) -> list[float]:
         exposure = self._bench.exposure
         if exposure is None:
-            where = f"--linearity: camera {self._bench.camera.source}"
+            where = f"--linearity: camera {self._camera.source}"
             problem = "is no device of this machine: nobody here can set its exposure."
             raise InputError(where, problem, "Leave it out: the curve of sRGB is taken then.")
         return exposure.steps_s()
 
     def _curve(self, own: Aimed, steps_s: Sequence[float]) -> CameraCurve | NotTold:
         """Pictures of the bench's own lamp, lit, and what lies about it, from short to long exposure."""
-        exposure, lamp = self._bench.exposure, self._bench.bench_lamp
+        exposure = self._bench.exposure
         assert exposure is not None  # it had steps
         x, y, width, height = own.region
         around = np.s_[:, max(0, y - height) : y + 2 * height, max(0, x - width) : x + 2 * width]
         pictures, taken_s = [], []
-        lamp.switch(True)
+        self._switch(True)
         try:
             for step_s in steps_s:
                 taken_s.append(exposure.set(step_s))
                 pictures.append(self._look()[around])
         finally:
             exposure.restore()
-            lamp.switch(False)
+            self._switch(False)
         return camera_curve(pictures, taken_s)
 
     def _find(self, turn: Callable[[], Turn]) -> tuple[Aimed | NotAimed, list[Turn]]:
@@ -259,11 +258,14 @@ class _Aiming:
         return found, turns
 
     def _bench_turn(self) -> Turn:
-        lamp = self._bench.bench_lamp
-        lamp.switch(True)
+        self._switch(True)
         lit = self._look()
-        lamp.switch(False)
+        self._switch(False)
         return Turn(lit, self._look())
+
+    def _switch(self, on: bool) -> None:
+        assert self._lamp is not None  # it comes with the camera
+        self._lamp.switch(on)
 
     def _unit_turn(self) -> Turn:
         power, clock = self._bench.power, self._bench.clock
@@ -281,9 +283,7 @@ class _Aiming:
             self._pictures, self._wanted = [], PICTURES
             if not self._arrived.wait_for(lambda: self._wanted == 0, PICTURES_REAL_S):
                 problem = f"gave {len(self._pictures)} of {PICTURES} pictures within {PICTURES_REAL_S:g} s."
-                raise BenchError(
-                    f"camera {self._bench.camera.source}", problem, "Look at its cable and its frame rate."
-                )
+                raise BenchError(f"camera {self._camera.source}", problem, "Look at its cable and its frame rate.")
             return np.stack(self._pictures)
 
     def _take(self, picture: Crops) -> None:

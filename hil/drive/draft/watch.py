@@ -60,6 +60,7 @@ class Watch:
     def __init__(self, bench: Bench, folder: RunFolder, facts: Facts, tell: Tell, *, by_hand: bool) -> None:
         """Take over a bench that is ready; each line for those who watch goes to `tell`."""
         self._bench, self._folder, self._facts, self._tell, self._by_hand = bench, folder, facts, tell, by_hand
+        self._camera = bench.its_camera
         self._draft = Draft()
         self._watched = Watched(self._draft, self._record)
 
@@ -106,7 +107,7 @@ class Watch:
         yield
         end_s = timeline.clock.now_s()
         behind_s = timeline.clock.unit_s(CAMERA_BEHIND_REAL_S)
-        self._bench.camera.wait_past(end_s + behind_s, limit_s=3.0 * behind_s)
+        self._camera.wait_past(end_s + behind_s, limit_s=3.0 * behind_s)
         self._watched.spans_s[name] = begin_s, end_s
         gave_up = next((m for m in timeline.since(mark) if m.is_("leg", "gave up")), None)
         if gave_up is not None:

@@ -3,7 +3,8 @@
 from hil.core.bench_file import PowerPlace
 from hil.core.timeline import Timeline
 from hil.instruments.console import Console
-from hil.instruments.operator import EnterKey, Operator
+from hil.instruments.keyboard import Keyboard
+from hil.instruments.operator import Operator
 from hil.instruments.power.by_operator import OperatorPower
 from hil.instruments.power.hub_port import HubPortPower
 from hil.instruments.power.relay import AdapterRelay, GpioRelay, Relay
@@ -13,8 +14,10 @@ from hil.instruments.power.scpi import ScpiPower
 DeskPower = ScpiPower | Relay | HubPortPower | ConsoleReset | AdapterReset | OperatorPower
 
 
-def open_power(timeline: Timeline, place: PowerPlace, slot: str, console: Console) -> DeskPower:
-    """Open the one that is named; the console's port has a reset line too.
+def open_power(
+    timeline: Timeline, place: PowerPlace, slot: str, console: Console, keyboard: Keyboard | None = None
+) -> DeskPower:
+    """Open the one that is named; the console's port has a reset line too. A `keyboard` that is open serves more than this.
 
     Raises:
         InputError: what it names is not there.
@@ -36,7 +39,7 @@ def open_power(timeline: Timeline, place: PowerPlace, slot: str, console: Consol
             return ConsoleReset(timeline, console)
         return AdapterReset(timeline, reset.port, reset.line, inverted=reset.inverted)
     assert place.operator is not None  # the bench file has one of them
-    return OperatorPower(timeline, Operator(timeline, EnterKey(), place.operator.limit_s), slot)
+    return OperatorPower(timeline, Operator(timeline, keyboard or Keyboard(), place.operator.limit_s), slot)
 
 
 def told_of(place: PowerPlace) -> str:

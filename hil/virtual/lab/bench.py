@@ -85,7 +85,7 @@ def start_parts(bench_file: BenchFile, folder: Path, stack: ExitStack) -> BenchF
             "power": PowerPlace(scpi=ScpiPlace(port=f"socket://127.0.0.1:{unit.port('supply_port')}")),
             "console": ConsolePort(port=str(unit.ready["serial_port"])),
             "flasher": FlasherPlace(chip=CHIP),
-            "lamp_camera": camera,
+            "lamp_camera": bench_file.lamp_camera if bench_file.lamp_camera.operator else camera,
             "bench_lamp": BenchLampPlace(port=str(film.ready["bench_lamp_port"]), line="rts"),
         }
     )
