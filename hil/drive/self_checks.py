@@ -2,6 +2,7 @@
 
 from hil.core.text import count
 from hil.evidence.lamp import LampView
+from hil.evidence.lamp_by_eye import SOURCE, is_by_eye
 from hil.evidence.pages import PagesView
 from hil.evidence.seen import Seen
 from hil.evidence.window import Record, Window
@@ -19,10 +20,8 @@ def measured_camera(window: Window) -> str:
     """What the run itself says of the camera: frames, what timed them, its delay in unit seconds, how it was set, what it cannot
     tell.
     """
-    if window.all("lamp by eye", "keys"):
-        return (
-            f"none: {count(len(window.all('lamp by eye', 'shows')), 'key')} pressed by a person who looked at the lamp"
-        )
+    if is_by_eye(window.record):
+        return f"none: {count(len(window.all(SOURCE, 'shows')), 'key')} pressed by a person who looked at the lamp"
     delay = LampView(window).delay
     told = f"delay {delay.offset_s:.3f} ± {delay.doubt_s:.3f} s by the bench's own lamp" if delay else "delay not told"
     started = next(iter(window.all("camera", "started")), None)

@@ -48,6 +48,7 @@ class LampView:
     """The unit's lamp over a leg."""
 
     witness = "camera"
+    by_eye = False  # then it tells times to a second or two, and may miss what is shown for less
 
     def __init__(self, window: Window) -> None:
         """Read from a window."""

@@ -13,22 +13,28 @@ from hil.core.moments import Moment
 from hil.core.readings import Occurrence
 from hil.evidence.lamp import LampView, could_come_no_further
 from hil.evidence.seen import Seen, asleep_text
-from hil.evidence.window import Window
+from hil.evidence.window import Record, Window
 from hil.lamp import Delay, Span, StageSpan
 
 SOURCE = "lamp by eye"
 DARK = "dark"
 
 
+def is_by_eye(record: Record) -> bool:
+    """Whether a person was to look at the lamp in a run, for want of a camera."""
+    return (SOURCE, "keys") in record.by_kind
+
+
 def lamp_of(window: Window) -> LampView:
-    """The unit's lamp over a leg, by the camera or, where the bench has none, by a person's eye."""
-    return ByEye(window) if window.all(SOURCE, "keys") else LampView(window)
+    """The unit's lamp over a leg, by the camera or by a person's eye."""
+    return ByEye(window) if is_by_eye(window.record) else LampView(window)
 
 
 class ByEye(LampView):
     """The unit's lamp over a leg, as a person saw it."""
 
     witness = "eye"
+    by_eye = True
 
     @cached_property
     def _word(self) -> Moment | None:

@@ -27,16 +27,14 @@ SAVED = ("ledger", "asked")
 class QuietStarts:
     """Starts as the lamp shows them; what `ResetsView` reads where the console is silent."""
 
-    witness = "camera"
-
     def __init__(self, window: Window, lamp: LampView, pages: PagesView) -> None:
         """Read from a window, its lamp and its pages."""
-        self._window, self._lamp, self._pages = window, lamp, pages
+        self._window, self._lamp, self._pages, self.witness = window, lamp, pages, lamp.witness
 
     @cached_property
     def asleep(self) -> list[Asleep]:
-        """Stretches in which a start would not have been seen; the whole leg where the lamp has no starting stage."""
-        told = STARTING in self._window.record.product.stages and not self._lamp.trouble
+        """Stretches in which a start would not have been seen; the whole leg where nobody would tell one by the lamp."""
+        told = STARTING in self._window.record.product.stages and not self._lamp.trouble and not self._lamp.by_eye
         return self._lamp.asleep if told else [Asleep(self._window.begin_s, self._window.end_s, woke=False)]
 
     @cached_property

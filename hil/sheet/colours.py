@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from hil.core.run_folder import LegRecord
 from hil.core.text import count
+from hil.evidence.lamp_by_eye import is_by_eye
 from hil.evidence.lamp_colours import ColourSeen, LampColours, colours_seen, stages_by_colour
 from hil.evidence.window import Record
 from hil.sheet.colour_picture import colour_picture
@@ -26,7 +27,9 @@ def colours_part(record: Record, legs: Sequence[LegRecord]) -> ColoursPart:
     found = colours_seen(record, min(leg.begin_s for leg in legs), max(leg.end_s for leg in legs))
     promised = stages_by_colour(record.product)
     rows = [Row(one.word.capitalize(), _told(one, promised.get(one.word, ()))) for one in found.seen]
-    if found.reason:
+    if is_by_eye(record):
+        rows.append(Row("Not measured", "A person looked at the lamp, and named its looks."))
+    elif found.reason:
         rows.append(Row("Not measured", f"{found.reason}."))
     elif found.lit:
         rows.append(Row("All", f"{_all(found)} {_apart(found)}".rstrip()))

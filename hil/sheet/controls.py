@@ -8,7 +8,7 @@ from hil.core.run_folder import LegRecord
 from hil.core.text import count
 from hil.evidence.air import AirView
 from hil.evidence.console import ConsoleView
-from hil.evidence.lamp_by_eye import lamp_of
+from hil.evidence.lamp_by_eye import is_by_eye, lamp_of
 from hil.evidence.power import PowerView
 from hil.evidence.stations import AccessPointView
 from hil.evidence.window import Record, Window
@@ -30,17 +30,24 @@ CONTROLS: list[tuple[str, str, Callable[[Window], Watched]]] = [
     ("Power", "its state read back", PowerView),
     ("Access point", "its daemon answers, its beacon is heard", AccessPointView),
     ("Air monitor", "hears the bench’s own second network", AirView),
-    ("Lamp camera", "sees the bench’s own lamp change; of a person who looks: their word after each leg", lamp_of),
+    ("Lamp camera", "sees the bench’s own lamp change", lamp_of),
     ("Console", "its port read, nothing lost, a line after each start", ConsoleView),
 ]
+
+
+BY_EYE = "Lamp by eye", "they say after each leg that they saw all of it"
 
 
 def control_rows(record: Record, legs: Sequence[LegRecord]) -> tuple[Row, ...]:
     """A line a witness: its control, and whether it was good over all legs or when it was not."""
     windows = [Window(leg.name, leg.begin_s, leg.end_s, record) for leg in legs]
+    controls = [
+        (*BY_EYE, view) if view is lamp_of and is_by_eye(record) else (name, told, view)
+        for name, told, view in CONTROLS
+    ]
     return tuple(
         Row(name, f"Control: {control}. {_told([view(window).asleep for window in windows])}")
-        for name, control, view in CONTROLS
+        for name, control, view in controls
         if windows
     )
 

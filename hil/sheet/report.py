@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from hil.core.moments import Json
 from hil.core.run_folder import RunInfo
 from hil.core.verdicts import Finding, Verdict
+from hil.evidence.lamp import LampView
+from hil.evidence.lamp_by_eye import is_by_eye
 from hil.evidence.window import Record
 from hil.judge.results import CheckResult, nearest_to_limits
 from hil.sheet.check_views import (
@@ -109,6 +111,7 @@ def build_report(
 ) -> Report:
     """Put a run into the words and pictures of a sheet; `passed` are runs to compare its failed checks with, newest first."""
     wording, frames = wording_for(info.facts), record.frames()
+    results = _witnessed(results, record)
     compared = Comparison(record, info, passed, wording)
     groups = by_leg(results, info.legs)
     legs = leg_views(groups, info.legs, record, wording)
@@ -142,6 +145,14 @@ def build_report(
         colours=colours_part(record, info.legs),
         further=further_panels(info.facts, wording),
     )
+
+
+def _witnessed(results: Sequence[CheckResult], record: Record) -> Sequence[CheckResult]:
+    """As the witnesses of this run were: checks name a camera, where a person may have looked."""
+    if not is_by_eye(record):
+        return results
+    names = {LampView.witness: "a person’s eye"}
+    return [replace(result, witnesses=tuple(names.get(name, name) for name in result.witnesses)) for result in results]
 
 
 def _of(views: Sequence[CheckView], *verdicts: Verdict) -> tuple[CheckView, ...]:

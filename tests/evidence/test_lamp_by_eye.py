@@ -1,7 +1,7 @@
 """A lamp that a person saw: timed no better than a finger, believed only by their word, and never proof of what was brief."""
 
 import pytest
-from support.records import awake, make, moment, power
+from support.records import UNIT, awake, make, moment, power
 
 from hil.core.moments import Moment
 from hil.evidence.events import PowerOn
@@ -128,3 +128,9 @@ def test_a_unit_that_an_instrument_left_alone_is_not_blamed() -> None:
 def test_the_camera_is_asked_where_there_is_one() -> None:
     window = make(awake(0.0, END_S)).window(0.0, END_S)
     assert not isinstance(lamp_of(window), ByEye)
+
+
+@pytest.mark.parametrize(("leased_s", "holds"), [(11.0, True), (14.2, None), (17.0, False)])
+def test_what_came_first_of_two_things_at_once_an_eye_cannot_tell(leased_s: float, holds: bool | None) -> None:
+    lease = moment(leased_s, "access point", "leased", address=UNIT, ip="198.51.100.2")
+    assert leg(*IN_ORDER, more=(lease,)).lamp_waits_for_address().holds is holds

@@ -42,6 +42,14 @@ def test_the_order_of_stages_passes_by_their_word(by_eye: Judged) -> None:
     assert {by_eye.verdicts[check] for check in ORDERS.values()} == {"pass"}
 
 
+def test_the_sheet_tells_who_looked(by_eye: Judged) -> None:
+    sheet = by_eye.junit.with_name("sheet.html").read_text(encoding="utf-8")
+    assert "Witness: a person’s eye, power" in sheet
+    assert "Witness: camera" not in sheet
+    assert "Control: they say after each leg that they saw all of it. Good throughout" in sheet
+    assert "A person looked at the lamp, and named its looks." in sheet
+
+
 def test_what_rests_on_no_lamp_is_judged_as_before(by_camera: Judged, by_eye: Judged) -> None:
     for check, outcome in by_camera.outcomes.items():
         now = by_eye.outcomes[check]
