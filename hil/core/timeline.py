@@ -113,6 +113,11 @@ class Timeline:
         """Have every wait raise KeyboardInterrupt from now on, or no longer. May be called by a signal's handler."""
         self._end_asked = asked
 
+    def heed_end(self) -> None:
+        """Raise KeyboardInterrupt where the end of the run was asked for."""
+        if self._end_asked:
+            raise KeyboardInterrupt
+
     def wait(self, match: Match, *, limit_s: float, awaited: str, since: int | None = None) -> Moment | Expired:
         """Wait for a moment that matches: from now on, or from a mark on.
 
@@ -128,8 +133,7 @@ class Timeline:
         at = start
         with self._changed:
             while True:
-                if self._end_asked:
-                    raise KeyboardInterrupt
+                self.heed_end()
                 for moment in self._moments[at:]:
                     if match(moment):
                         self.awaiting = None

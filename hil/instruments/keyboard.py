@@ -6,6 +6,7 @@ import select
 import termios
 import threading
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from hil.instruments.operator import Answers
 
 TERMINAL = Path("/dev/tty")
 LONGEST = 4096
+HEEDS_S = 0.3
 
 
 class Keyboard(Answers):
@@ -69,17 +71,22 @@ class Keyboard(Answers):
         if self.on_key is not None:
             self.on_key(key, real_s)
 
-    def next(self, keys: str, limit_s: float) -> str:
+    def next(self, keys: str, limit_s: float, heed: Callable[[], None]) -> str:
         """Wait for one of some keys; what was typed before does not count."""
+        until_s = time.monotonic() + limit_s
         with self._answered:
             self._awaited, self._answer = keys, ""
-            self._answered.wait_for(lambda: self._answer, limit_s)
-            self._awaited = ""
+            try:
+                while not self._answer and (left_s := until_s - time.monotonic()) > 0.0:
+                    self._answered.wait(min(left_s, HEEDS_S))
+                    heed()
+            finally:
+                self._awaited = ""
             return self._answer
 
     def close(self) -> None:
         """Leave the terminal as it was."""
-        if not self._thread.is_alive() and self._wake < 0:
+        if self._wake < 0:
             return
         atexit.unregister(self.close)
         os.write(self._wake, b"\n")

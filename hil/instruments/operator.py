@@ -20,8 +20,11 @@ class Answers(ABC):
     on_key: OnKey | None = None
 
     @abstractmethod
-    def next(self, keys: str, limit_s: float) -> str:
-        """Wait for one of some keys, from now on; which it was, or nothing where none came within so many real seconds."""
+    def next(self, keys: str, limit_s: float, heed: Callable[[], None]) -> str:
+        """Wait for one of some keys, from now on; which it was, or nothing where none came within so many real seconds.
+
+        `heed` is called now and then: what it raises ends the wait.
+        """
 
     @abstractmethod
     def close(self) -> None:
@@ -58,7 +61,7 @@ class Operator:
         limit_s = self._limit_s
         self._timeline.add("operator", "asked", what=what, limit_s=limit_s)
         with self._timeline.busy_with(f"you: {what}", self._timeline.clock.unit_s(limit_s)):
-            key = self._answers.next(keys, limit_s)
+            key = self._answers.next(keys, limit_s, self._timeline.heed_end)
         if not key:
             raise InstrumentGone("operator", f"nobody said within {limit_s:g} s {untold}.")
         return key

@@ -9,11 +9,14 @@ from pathlib import Path
 
 import pytest
 
+from hil.core.clock import Clock
 from hil.core.errors import InputError
+from hil.core.timeline import Timeline
 from hil.instruments import keyboard
 from hil.instruments.keyboard import Keyboard
+from hil.instruments.operator import Operator
 
-LIMIT_S = 5.0
+LIMIT_S = 20.0
 
 
 @pytest.fixture
@@ -24,6 +27,10 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[int, int]]:
     yield person, own
     os.close(person)
     os.close(own)
+
+
+def nobody() -> None:
+    """Nobody asked for the end."""
 
 
 def press_later(person: int, keys: bytes) -> threading.Timer:
@@ -39,9 +46,9 @@ def test_an_answer_counts_from_the_question_on(terminal: tuple[int, int], typed:
     opened.on_key = lambda _key, _real_s: heard.set()
     os.write(terminal[0], typed)
     assert heard.wait(LIMIT_S)
-    assert opened.next(keys, 0.2) == ""
+    assert opened.next(keys, 0.2, nobody) == ""
     typist = press_later(terminal[0], typed)
-    assert opened.next(keys, LIMIT_S) == taken
+    assert opened.next(keys, LIMIT_S, nobody) == taken
     typist.join()
     opened.close()
 
@@ -51,10 +58,20 @@ def test_who_listens_hears_each_key_that_is_no_answer(terminal: tuple[int, int])
     heard: list[str] = []
     opened.on_key = lambda key, _real_s: heard.append(key)
     typist = press_later(terminal[0], b"1x2\n3")
-    assert opened.next("\n", LIMIT_S) == "\n"
+    assert opened.next("\n", LIMIT_S, nobody) == "\n"
     typist.join()
     opened.close()
     assert heard[:3] == ["1", "x", "2"]
+
+
+def test_an_end_that_is_asked_for_ends_the_wait(terminal: tuple[int, int]) -> None:
+    opened, timeline = Keyboard(), Timeline(Clock())
+    asks = threading.Timer(0.2, timeline.ask_end)
+    asks.start()
+    with pytest.raises(KeyboardInterrupt):
+        Operator(timeline, opened, LIMIT_S).do("plug in the supply")
+    asks.join()
+    opened.close()
 
 
 def test_nothing_is_shown_while_it_is_open_and_all_is_as_before_when_it_is_closed(terminal: tuple[int, int]) -> None:

@@ -22,7 +22,7 @@ class Person(Answers):
         self.asked: list[str] = []
         self.on_key: Callable[[str, float], None] | None = None
 
-    def next(self, keys: str, limit_s: float) -> str:
+    def next(self, keys: str, limit_s: float, heed: Callable[[], None]) -> str:
         self.asked.append(keys)
         return next(self.left, "")
 

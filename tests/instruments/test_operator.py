@@ -1,6 +1,7 @@
 """A person as an instrument: asked once for what is not so yet, and gone where nobody answers."""
 
 import threading
+from collections.abc import Callable
 
 import pytest
 
@@ -20,7 +21,7 @@ class Person(Answers):
     def __init__(self) -> None:
         self.asked, self.is_there = 0, True
 
-    def next(self, keys: str, limit_s: float) -> str:
+    def next(self, keys: str, limit_s: float, heed: Callable[[], None]) -> str:
         self.asked += 1
         threading.Event().wait(WORKS_S)
         return keys[0] if self.is_there else ""
