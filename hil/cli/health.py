@@ -24,6 +24,7 @@ class Health:
         self._last_s: dict[str, float] = {}
         self._console = "no line yet"
         self._probe = "idle"
+        self.look = "no key yet"
         self.recent: deque[Moment] = deque(maxlen=1)
 
     def see(self, moment: Moment) -> None:
@@ -31,6 +32,8 @@ class Health:
         witness = CONTROL_OF.get((moment.source, moment.kind))
         if witness and (witness != "air monitor" or moment.data.get("name") == self._control_network):
             self._last_s[witness] = moment.time_s
+        if moment.is_("lamp by eye", "shows"):
+            self.look = moment.text("look")
         if moment.is_("console", "listening") or (moment.source == "probe" and moment.kind == "answering"):
             return  # controls: nothing that the unit did
         if moment.source == "console":

@@ -24,7 +24,7 @@ def panel(driver: LiveDriver, health: Health, lamp: LampWord) -> RenderableType:
     rows.add_row("route", _route(driver))
     rows.add_row("leg", _leg(driver))
     rows.add_row("awaits", _awaits(driver, health))
-    rows.add_row("lamp", _lamp(lamp.now()))
+    rows.add_row("lamp", _lamp(lamp.now() if driver.bench.camera is not None else f"by eye: {health.look}"))
     rows.add_row("witnesses", _witnesses(health.words()))
     rows.add_row("checks", _checks(driver))
     if driver.progress.first_failure:

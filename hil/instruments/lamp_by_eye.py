@@ -39,15 +39,11 @@ class LampByEye:
         if self._gone:
             return
         self._timeline.add(SOURCE, "keys", text=self._legend)
-        what = (
-            f"look at the lamp of the unit in slot {self._slot}; press the key of what it shows, now and at each change"
-        )
+        self._looks, self._watch = True, self._watch + 1
         try:
-            self._operator.do(what)
+            self._operator.do(f"look at the lamp of the unit in slot {self._slot}")
         except InstrumentGone as error:
             self._be_gone(error)
-            return
-        self._looks, self._watch = True, self._watch + 1
 
     def end(self, begin_s: float, end_s: float) -> None:
         """Let them press what they saw last, and say whether they saw all of a leg that began and ended then."""
@@ -63,7 +59,7 @@ class LampByEye:
         self._timeline.add(SOURCE, "told", watch=self._watch, since_s=begin_s, until_s=end_s, whole=whole)
 
     def _be_gone(self, error: InstrumentGone) -> None:
-        self._gone = True
+        self._looks, self._gone = False, True
         self._timeline.add(SOURCE, "gone", why=error.problem)
 
     def _pressed(self, key: str, real_s: float) -> None:

@@ -29,3 +29,11 @@ def test_a_witness_not_heard_is_said(health: Health) -> None:
     assert health.words()["air monitor"] == "not heard yet"
     health.see(Moment(health.clock.now_s(), 0.0, "air", "beacon", {"name": "bench control"}))
     assert health.words()["air monitor"] == "awake"
+
+
+def test_of_a_bench_without_a_camera_the_last_key_is_told() -> None:
+    by_eye = Health(Clock(speed=1.0), "bench control", by_eye=True)
+    assert "camera" not in by_eye.words()
+    assert by_eye.look == "no key yet"
+    by_eye.see(Moment(1.0, 0.9, "lamp by eye", "shows", {"look": "joining"}))
+    assert by_eye.look == "joining"

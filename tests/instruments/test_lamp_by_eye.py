@@ -52,7 +52,7 @@ def test_each_key_is_a_look_a_little_before_it(timeline: Timeline) -> None:
     eye = at_the_lamp(timeline, person)
     person.press("1", time.monotonic())  # nobody asked yet
     eye.begin()
-    for key in "012x7":
+    for key in "012x7":  # the last is none
         person.press(key, time.monotonic())
     pressed_s = timeline.clock.at(time.monotonic())
     eye.end(3.0, 9.0)
