@@ -5,19 +5,21 @@ the end of a leg it goes on to show.
 """
 
 from functools import cached_property
-from itertools import pairwise, product
+from itertools import pairwise, product, takewhile
 from math import inf
 
 from hil.core.awake import Asleep
 from hil.core.moments import Moment
 from hil.core.readings import Occurrence
 from hil.evidence.lamp import LampView, could_come_no_further
+from hil.evidence.power import is_cut
 from hil.evidence.seen import Seen, asleep_text
 from hil.evidence.window import Record, Window
 from hil.lamp import Delay, Span, StageSpan
 
 SOURCE = "lamp by eye"
 DARK = "dark"
+NEAR_S = 0.01  # a time of the supply's coming is told as the earliest it may have been
 
 
 def is_by_eye(record: Record) -> bool:
@@ -101,13 +103,15 @@ class ByEye(LampView):
         """Whether they saw these stages, in this order, and nothing else; what is shown briefly may be missed."""
         if self.asleep:
             return Seen.untold(self.trouble)
-        accounts = self._accounts(after_s)
+        accounts = self._accounts(max(after_s, self._window.begin_s))
         text = f"{' → '.join(accounts[0]) or DARK}, by a person’s eye"
-        if expected in accounts:
+        if all(shown == expected for shown in accounts):
             return Seen(True, text)
         gone = next((m for m in self._window.of("leg", "gave up") if m.text("instrument")), None)
         if gone is not None and any(could_come_no_further(shown, expected) for shown in accounts):
             return Seen.untold(f"{gone.text('instrument')}: {gone.text('why')}; the lamp showed {text}")
+        if expected in accounts:
+            return Seen.untold(f"{self.witness}: saw {text}, but nobody could see whether all of that is of this part")
         if any(shown[-1:] == expected[-1:] and _is_part(shown, expected) for shown in accounts):
             return Seen.untold(f"{self.witness}: saw {text}; the rest may have been shown too briefly")
         return Seen(False, text, self._window.end_s)
@@ -115,19 +119,32 @@ class ByEye(LampView):
     def _accounts(self, after_s: float) -> list[list[str]]:
         """What was shown from a time on, dark stretches aside: the whole account first, then those it may be as well.
 
-        What they saw first may have ended before that time, and what they saw last may have begun after the leg.
+        What they saw first may have ended before that time, and what they saw last may have begun after the leg. Where the
+        supply comes at that time, the lamp was dark before: what was seen before it went dark was over.
         """
-        lit = [span for span in self.stages if span.stage != DARK]
-        doubt_s = max((span.begin_doubt_s for span in lit), default=0.0)
-        lit = [span for span in lit if span.end_s + doubt_s > after_s]
-        firsts = [0, 1] if lit and lit[0].begin_s < after_s and lit[0].end_s - doubt_s <= after_s else [0]
-        lasts = [0, 1] if lit and lit[-1].begin_s + doubt_s > self._window.end_s else [0]
-        parts = [lit[first : len(lit) - last] for first, last in product(firsts, lasts)]
+        seen, end_s = self._since_dark(after_s), self._window.end_s
+        lit = [span for span in seen if span.stage != DARK and span.end_s + span.begin_doubt_s > after_s]
+        before = list(takewhile(lambda span: span.end_s - span.begin_doubt_s <= after_s, lit))
+        beyond = list(takewhile(lambda span: span.begin_s + span.begin_doubt_s > end_s, reversed(lit)))
+        cuts = product(range(len(before) + 1), range(len(beyond) + 1))
+        parts = [lit[first : len(lit) - last] for first, last in cuts if first + last <= len(lit)]
         return [_merged([span.stage for span in part]) for part in parts]
+
+    def _since_dark(self, after_s: float) -> list[StageSpan]:
+        """What was seen from the dark stretch on in which the supply came; all of it, where it came at no such time."""
+        cut_off = filter(is_cut, self._window.all("power", "on"))  # in reset a lamp may keep its light
+        came = any(abs(on.time_s - after_s) <= on.doubt_s + NEAR_S for on in cut_off)
+        dark = (at for at, span in enumerate(self.stages) if span.stage == DARK and _may_hold(span, after_s))
+        return self.stages[next(dark, 0) if came else 0 :]
 
 
 def _merged(stages: list[str]) -> list[str]:
     return [stage for at, stage in enumerate(stages) if stages[at - 1 : at] != [stage]]
+
+
+def _may_hold(span: StageSpan, time_s: float) -> bool:
+    """Whether a time may lie within a stretch."""
+    return span.begin_s - span.begin_doubt_s <= time_s <= span.end_s + span.begin_doubt_s
 
 
 def _is_part(shown: list[str], expected: list[str]) -> bool:

@@ -52,7 +52,7 @@ class LampByEye:
         self._timeline.clock.pause(LATEST_S)
         self._looks = False
         try:
-            whole = self._operator.is_so("did you see the lamp all the time, and press each key in time")
+            whole = self._operator.is_so("did you see the lamp all the time, and press the right key at each change")
         except InstrumentGone as error:
             self._be_gone(error)
             return

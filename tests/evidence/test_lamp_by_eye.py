@@ -108,15 +108,21 @@ def test_what_it_showed_before_is_no_answer() -> None:
 @pytest.mark.parametrize("last_s", [END_S - 0.5, END_S + 0.5])
 def test_what_came_about_the_legs_end_may_be_of_it(last_s: float) -> None:
     looks = (*IN_ORDER[:3], (last_s, "connected"))
-    assert leg(*looks).lamp_order_since(PowerOn, ORDER).holds is True
-    assert leg(*looks).lamp_order_since(PowerOn, ORDER[:2]).holds is True
+    assert leg(*looks).lamp_order_since(PowerOn, ORDER).holds is None
+    assert leg(*looks).lamp_order_since(PowerOn, ORDER[:2]).holds is None
+    assert leg(*looks).lamp_order_since(PowerOn, ["starting", "setup"]).holds is False
 
 
 def test_what_ended_about_the_start_may_be_of_before() -> None:
-    looks = ((0.0, "connected"), *((5.5, "starting"), (8.0, "joining"), (14.0, "connected")))
-    assert leg(*looks).lamp_order_since(PowerOn, ORDER).holds is True
-    lingers = ((0.0, "connected"), *((8.5, "starting"), (9.5, "joining"), (14.0, "connected")))
-    assert leg(*lingers).lamp_order_since(PowerOn, ORDER).holds is False
+    before, then = (0.0, "connected"), [(8.0, "joining"), (14.0, "connected")]
+    assert leg(before, (5.5, "starting"), *then).lamp_order_since(PowerOn, ORDER).holds is None
+    assert leg(before, (5.2, "dark"), (5.5, "starting"), *then).lamp_order_since(PowerOn, ORDER).holds is True
+    assert leg(before, (7.5, "starting"), *then).lamp_order_since(PowerOn, ORDER).holds is False
+
+
+def test_what_was_lit_wrongly_as_soon_as_the_supply_came_is_not_left_out() -> None:
+    wrong = [(0.0, "connected"), (3.5, "dark"), (5.4, "connected"), (5.7, "dark"), *IN_ORDER[1:]]
+    assert leg(*wrong).lamp_order_since(PowerOn, ORDER).holds is not True
 
 
 def test_a_unit_that_an_instrument_left_alone_is_not_blamed() -> None:
