@@ -113,7 +113,7 @@ class Screen:
             wanted += [f"in {count(legs, 'leg')} to look at its lamp"] if legs else []
             self._console.print(f"You will be asked {' and '.join(wanted)}, more if a leg is repeated.")
         elif moment.is_("lamp by eye", "keys"):
-            self._console.print("Keys for the lamp's looks: press one as soon as you look, and one at each change.")
+            self._console.print("Keys for the lamp's looks, to press at once and at each change:")
             for line in moment.text("text").splitlines():
                 self._console.print(f"     {printable(line)}", markup=False)
         elif moment.is_("operator", "asked"):

@@ -15,9 +15,10 @@ def lamp_after_lease(lamp: LampView, access_point: AccessPointView, begin_s: flo
         return Seen(True, "the lamp never showed connected")
     if lease.because:
         return Seen.untold(lease.because)
-    if lamp.by_eye and shown.earliest_s < lease.earliest_s <= shown.latest_s:
+    seen = _in_order(shown, lease)
+    if lamp.by_eye and seen.holds:
         return Seen.untold(f"{lamp.witness}: nobody could see whether connected was shown before the address was given")
-    return _in_order(shown, lease)
+    return seen
 
 
 def _in_order(shown: Occurrence, lease: Occurrence) -> Seen:

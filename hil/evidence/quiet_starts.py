@@ -41,6 +41,8 @@ class QuietStarts:
     def starts(self) -> tuple[Moment, ...]:
         """Each time the lamp began to show the starting stage; one that it showed from before the leg is none."""
         begun: list[Moment] = []
+        if self._lamp.by_eye:  # some may be missed, and none has its order: nobody knows how many there were
+            return ()
         before_s = -inf
         for span in self._lamp.stages:
             if span.stage != STARTING:

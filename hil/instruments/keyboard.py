@@ -77,7 +77,7 @@ class Keyboard(Answers):
         with self._answered:
             self._awaited, self._answer = keys, ""
             try:
-                while not self._answer and (left_s := until_s - time.monotonic()) > 0.0:
+                while not self._answer and self._thread.is_alive() and (left_s := until_s - time.monotonic()) > 0.0:
                     self._answered.wait(min(left_s, HEEDS_S))
                     heed()
             finally:

@@ -5,6 +5,7 @@ That is taken to be 0.2 s to 2 s (common practice, no source). Whether they saw 
 did not, or say nothing, nobody saw the lamp.
 """
 
+import time
 from collections.abc import Mapping
 
 from hil.core.errors import InstrumentGone
@@ -35,15 +36,18 @@ class LampByEye:
         answers.on_key = self._pressed
 
     def begin(self) -> None:
-        """Have them look from now on, before a leg; who did not answer once is asked no more."""
+        """Have them look from now on, before a leg, and tell what they see; who did not answer once is asked no more."""
         if self._gone:
             return
         self._timeline.add(SOURCE, "keys", text=self._legend)
-        self._looks, self._watch = True, self._watch + 1
+        what = f"look at the lamp of the unit in slot {self._slot}, and press the key of what it shows"
         try:
-            self._operator.do(f"look at the lamp of the unit in slot {self._slot}")
+            key = self._operator.choose(what, "".join(self._shown))
         except InstrumentGone as error:
             self._be_gone(error)
+            return
+        self._looks, self._watch = True, self._watch + 1
+        self._pressed(key, time.monotonic())
 
     def end(self, begin_s: float, end_s: float) -> None:
         """Let them press what they saw last, and say whether they saw all of a leg that began and ended then."""

@@ -47,6 +47,14 @@ class Operator:
         self._ask(f"{what}, then press Enter", ENTER, f"that it was done: {what}")
         self._timeline.add("operator", "did", what=what)
 
+    def choose(self, what: str, keys: str) -> str:
+        """Ask for one of some keys, and wait for it.
+
+        Raises:
+            InstrumentGone: none came in time.
+        """
+        return self._ask(what, keys, f"it: {what}")
+
     def is_so(self, what: str) -> bool:
         """Ask whether something is so, to be answered by y or n.
 

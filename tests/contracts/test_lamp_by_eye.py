@@ -40,6 +40,7 @@ class Typist:
         self._reports, self._terminal = reports, terminal
         self._told = load_product(DEMO_PRODUCT).console.stages
         self._keys: dict[str, str] = {}
+        self._shown = "dark"
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._follow)
         self._thread.start()
@@ -59,12 +60,17 @@ class Typist:
             rows = [row.split("  ") for row in moment.text("text").splitlines()]
             self._keys = {told.partition(":")[0]: key for key, told in rows}
         elif moment.is_("operator", "asked"):
-            self._type("y" if moment.text("what").endswith("y or n") else "\n")
+            self._type("y" if moment.text("what").endswith("y or n") else self._keys[self._shown])
         elif moment.is_("power", "off"):
-            self._type(self._keys.get("dark", ""))
+            self._look("dark")
         elif moment.is_("console", "line"):
             shown = [stage for stage, text in self._told.items() if re.search(text, moment.text("text"))]
-            self._type("".join(self._keys.get(stage, "") for stage in shown))
+            for stage in shown:
+                self._look(stage)
+
+    def _look(self, stage: str) -> None:
+        self._shown = stage
+        self._type(self._keys.get(stage, ""))
 
     def _type(self, keys: str) -> None:
         self._ended.wait(PRESSES_S)
@@ -82,7 +88,7 @@ def test_a_person_tells_the_order_of_stages(tmp_path: Path) -> None:
     bench.write_text(f"{given}\n[lamp_camera.operator]\nlimit_s = 60\n", encoding="utf-8")
     person, own = pty.openpty()
     typist = Typist(tmp_path / "reports", person)
-    words = [sys.executable, "-W", "ignore", "-c", ACCEPT, "accept", "--bench", str(bench), "--leg", "power_cut"]
+    words = [sys.executable, "-W", "ignore", "-c", ACCEPT, "accept", "--bench", str(bench), "--leg", "first_start"]
     ended = subprocess.run(
         words, cwd=tmp_path, start_new_session=True, preexec_fn=lambda: take_terminal(own), pass_fds=[own],
         stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=LIMIT_S, check=False,
@@ -91,5 +97,5 @@ def test_a_person_tells_the_order_of_stages(tmp_path: Path) -> None:
     assert ended.returncode in (0, 3), ended.stdout + ended.stderr  # what is timed finer than a finger may stay open
     assert re.search(r"You will be asked in \d legs to look at its lamp", ended.stdout), ended.stdout
     (junit,) = (tmp_path / "reports").glob("*/junit.xml")
-    order = read_outcomes(junit)["test_power_cut.py::test_lamp_order_after_cut"]
+    order = read_outcomes(junit)["test_start.py::test_lamp_order_on_first_start"]
     assert order.verdict == "pass", (order, ended.stdout)

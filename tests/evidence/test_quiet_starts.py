@@ -57,7 +57,7 @@ def status(running_s: float) -> bytes:
 
 
 def test_a_person_may_miss_a_start() -> None:
-    shown = [(0.5, "starting"), (3.0, "joining"), (8.0, "connected")]
+    shown = [(-1.2, "dark"), (0.5, "starting"), (3.0, "joining"), (8.0, "connected")]
     pressed = [moment(time_s, "lamp by eye", "shows", doubt_s=0.9, watch=1, look=look) for time_s, look in shown]
     word = moment(33.0, "lamp by eye", "told", watch=1, since_s=0.0, until_s=30.0, whole=True)
     seen = leg(moment(-1.0, "lamp by eye", "keys"), *pressed, word, plan=[], looked=False).none_unasked()

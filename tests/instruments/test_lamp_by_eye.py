@@ -48,11 +48,11 @@ def at_the_lamp(timeline: Timeline, person: Person) -> LampByEye:
 
 
 def test_each_key_is_a_look_a_little_before_it(timeline: Timeline) -> None:
-    person = Person("\ny")
+    person = Person("0y")
     eye = at_the_lamp(timeline, person)
     person.press("1", time.monotonic())  # nobody asked yet
     eye.begin()
-    for key in "012x7":  # the last is none
+    for key in "12x7":  # the last is none
         person.press(key, time.monotonic())
     pressed_s = timeline.clock.at(time.monotonic())
     eye.end(3.0, 9.0)
@@ -65,7 +65,7 @@ def test_each_key_is_a_look_a_little_before_it(timeline: Timeline) -> None:
         assert latest_s - earliest_s == pytest.approx(LATEST_S - SOONEST_S)
     (word,) = told(timeline, "told")
     assert word.data == {"watch": 1, "since_s": 3.0, "until_s": 9.0, "whole": True}
-    assert person.asked == ["\n", "ynYN"]
+    assert person.asked == ["120x", "ynYN"]
     assert told(timeline, "keys")[0].text("text").splitlines() == [
         "1  starting: white steady",
         "2  joining: amber flashing 2 Hz",
@@ -75,13 +75,13 @@ def test_each_key_is_a_look_a_little_before_it(timeline: Timeline) -> None:
 
 
 def test_who_says_that_they_missed_some_has_it_booked(timeline: Timeline) -> None:
-    eye = at_the_lamp(timeline, Person("\nn"))
+    eye = at_the_lamp(timeline, Person("0n"))
     eye.begin()
     eye.end(3.0, 9.0)
     assert [moment.data["whole"] for moment in told(timeline, "told")] == [False]
 
 
-@pytest.mark.parametrize(("answers", "asked"), [("", 1), ("\n", 2)])
+@pytest.mark.parametrize(("answers", "asked"), [("", 1), ("0", 2)])
 def test_who_does_not_answer_is_asked_no_more(timeline: Timeline, answers: str, asked: int) -> None:
     person = Person(answers)
     eye = at_the_lamp(timeline, person)

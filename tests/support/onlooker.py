@@ -30,7 +30,7 @@ def put_person_in_place(folder: Path, alter: Alter = lambda _leg, looks: looks, 
     added = [Moment(0.0, 0.0, SOURCE, "keys", {"text": "1  starting: white steady"})]
     for watch, leg in enumerate(run.read_info().legs, 1):
         before = [look for time_s, look in looks if time_s <= leg.begin_s]
-        first = [(leg.begin_s, before[-1])] if before else []
+        first = [(leg.begin_s - LATEST_S - APART_S, before[-1] if before else DARK)]
         inside = [(time_s, look) for time_s, look in looks if leg.begin_s < time_s <= leg.end_s]
         pressed_s = -inf
         for time_s, look in alter(leg.name, [*first, *inside]):
