@@ -16,7 +16,7 @@ SOURCE = "lamp by eye"
 BY_EYE = "none: a person looks at the lamp, and presses a key"
 DARK, UNKNOWN = "dark", "unrecognised"
 SOONEST_S, LATEST_S = 0.2, 2.0  # from a change to its key
-STAGE_KEYS = "123456789abcdefghijkl"
+STAGE_KEYS = "123456789"  # more than a product may have stages
 DARK_KEY, UNKNOWN_KEY = "0", "x"
 
 

@@ -44,7 +44,7 @@ class Operator:
         Raises:
             InstrumentGone: nobody said so in time.
         """
-        self._ask(f"{what}, then press Enter", ENTER, f"that it was done: {what}")
+        self._ask(f"{what}, then press Enter", ENTER)
         self._timeline.add("operator", "did", what=what)
 
     def choose(self, what: str, keys: str) -> str:
@@ -53,7 +53,7 @@ class Operator:
         Raises:
             InstrumentGone: none came in time.
         """
-        return self._ask(what, keys, f"it: {what}")
+        return self._ask(what, keys)
 
     def is_so(self, what: str) -> bool:
         """Ask whether something is so, to be answered by y or n.
@@ -61,17 +61,17 @@ class Operator:
         Raises:
             InstrumentGone: nobody said so in time.
         """
-        key = self._ask(f"{what}? Press y or n", "ynYN", f"whether it is so: {what}")
+        key = self._ask(f"{what}? Press y or n", "ynYN")
         self._timeline.add("operator", "said", what=what, is_so=key in "yY")
         return key in "yY"
 
-    def _ask(self, what: str, keys: str, untold: str) -> str:
+    def _ask(self, what: str, keys: str) -> str:
         limit_s = self._limit_s
         self._timeline.add("operator", "asked", what=what, limit_s=limit_s)
         with self._timeline.busy_with(f"you: {what}", self._timeline.clock.unit_s(limit_s)):
             key = self._answers.next(keys, limit_s, self._timeline.heed_end)
         if not key:
-            raise InstrumentGone("operator", f"nobody said within {limit_s:g} s {untold}.")
+            raise InstrumentGone("operator", f"nobody answered within {limit_s:g} s: {what}.")
         return key
 
     def close(self) -> None:

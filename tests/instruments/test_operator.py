@@ -67,7 +67,7 @@ def test_nobody_is_asked_for_what_is_so_already(power: OperatorPower, person: Pe
 
 def test_one_who_does_not_answer_is_gone(power: OperatorPower, person: Person, timeline: Timeline) -> None:
     person.is_there = False
-    with pytest.raises(InstrumentGone, match=r"operator: nobody said within 5 s .*: plug in the supply of the unit"):
+    with pytest.raises(InstrumentGone, match=r"operator: nobody answered within 5 s: plug in the supply of the unit"):
         power.on(asked_by="leg")
     assert not power.read_back()
     assert not any(m.is_("power", "on") for m in timeline.since())
