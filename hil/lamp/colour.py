@@ -124,12 +124,13 @@ def hue_of(rgb_linear: Floats) -> Floats:
     return hue
 
 
-def words_of(rgb_linear: Floats, rgb_covariance: Floats) -> list[str]:
+def words_of(rgb_linear: Floats, rgb_covariance: Floats, sectors: Sequence[Sector] = SECTORS) -> list[str]:
     """Name colours, or say "unrecognised".
 
     Args:
         rgb_linear: the lamp's light, shape (n, 3), linear, any scale; a channel below zero has none.
         rgb_covariance: its covariance, shape (n, 3, 3), same scale squared.
+        sectors: which hues have which word.
 
     Raises ValueError: a shape is wrong or a variance negative.
     """
@@ -154,8 +155,8 @@ def words_of(rgb_linear: Floats, rgb_covariance: Floats) -> list[str]:
     white = whiteness - whiteness_doubt > white_from(hue)
     coloured = whiteness + whiteness_doubt < colour_up_to(hue)
     words = np.where(white, "white", UNRECOGNISED).astype(object)
-    for sector in SECTORS:
-        words[coloured & (_degrees_inside(sector, hue) > hue_doubt)] = sector.word
+    for sector in sectors:
+        words[coloured & (degrees_inside(sector, hue) > hue_doubt)] = sector.word
     words[~(np.isfinite(rgb_linear).all(axis=1) & np.isfinite(rgb_covariance).all(axis=(1, 2)))] = UNRECOGNISED
     return [str(word) for word in words]
 
@@ -183,14 +184,14 @@ def white_from(hue_deg: Floats) -> Floats:
     return bound
 
 
+def degrees_inside(sector: Sector, hue_deg: Floats) -> Floats:
+    """Give how far inside the sector's nearer border hues lie; negative outside."""
+    middle, half = (sector.from_deg + sector.to_deg) / 2, (sector.to_deg - sector.from_deg) / 2
+    return half - np.abs((hue_deg - middle + 180.0) % 360.0 - 180.0)
+
+
 def _doubt(slopes: Floats, covariance: Floats) -> Floats:
     """Carry covariances, shape (n, 3, 3), to half-widths at 95 %, to first order; slopes of shape (n, 3)."""
     variance: Floats = np.einsum("ni,nij,nj->n", slopes, covariance, slopes)
     doubt: Floats = NORMAL_95 * np.sqrt(np.maximum(variance, 0.0))
     return doubt
-
-
-def _degrees_inside(sector: Sector, hue_deg: Floats) -> Floats:
-    """Give how far inside the sector's nearer border hues lie; negative outside."""
-    middle, half = (sector.from_deg + sector.to_deg) / 2, (sector.to_deg - sector.from_deg) / 2
-    return half - np.abs((hue_deg - middle + 180.0) % 360.0 - 180.0)

@@ -8,18 +8,22 @@ channel is not: their colour is the lamp's, mixed with white.
 
 What the light would be without the lamp is taken from the rim of its surroundings, but where the lamp lights that rim too: it is
 purer and brighter then than a room makes a board. A word is told where the glow's brighter and dimmer part do not deny it, nor
-does its light against the board's (see `hil.lamp.board`). A run reads its lamp by `read_light`, which knows the dark lamp.
+does its light against the board's (see `hil.lamp.board`). What is left open then, as where the surroundings are a bright sky,
+is settled by what the lamp has beside grey (`chroma.py`). White is told of no core that is nearly blown out and yet is not: in a
+picture that was scaled or toned down it may be blown out, and then it has no colour left. A run reads its lamp by `read_light`,
+which knows the dark lamp.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from hil.lamp.colour import OFF, UNRECOGNISED, uv_of_rgb, words_of
-from hil.lamp.doubt import Floats
-from hil.lamp.light import COUNTS, SATURATED_CODE, SRGB_DECODE, Planes
+from hil.lamp.chroma import chroma_of, settled
+from hil.lamp.colour import OFF, SECTORS, UNRECOGNISED, uv_of_rgb, words_of
+from hil.lamp.doubt import Bools, Floats
+from hil.lamp.light import COUNTS, SATURATED_CODE, SHOULDER_CODE, SRGB_DECODE, Planes
 
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
 Region = tuple[int, int, int, int]
@@ -36,12 +40,20 @@ REACHES = (1.0, 1.4, 2.0)  # of the region's half side: how far from its middle 
 LAMP_OVER_PEAK = 0.1
 BRIGHTER_COUNTS = 2.0  # power of its light by which a pixel counts
 PURER_COUNTS = 4.0  # power of its saturation: a pixel nearer white has more of other light, or of the blown-out core
+GREY = 0.02  # purity: one that is greyer yet counts as this, so that a white lamp has light
 # The rim is lit by the lamp where its least channel has no more of its greatest, and that no less of full light.
 LAMPS_OWN_LEAST, LAMPS_OWN_LIGHT = 0.15, 0.3
 OVER_ROOM = 0.15  # of its surroundings: with less light the lamp tells no colour, as where it hangs before the sky
 DIMMER = 1  # of the glow's two parts
 DARKEST_BOARD = 0.03  # linear light by which a board's colour shows beside what scatters
 DOUBT = 0.004  # of the brightest channel, one standard deviation: what surroundings that are guessed leave in doubt
+BLOWN_SHARE = (
+    0.3  # of a lamp's bright part: a core with less of it blown out, and nearly so, has no colour that is sure
+)
+COLOUR_OVER_GREY = 3.0  # by how much a spot's colour makes it stand out more than its light does
+AT_THE_EDGE = 0.1  # how much a spot counts for each edge of the picture that it lies at: sky does, and a lamp does not
+# Signal lamps' green is bluish; of a photograph's lamp nobody says that it mixes green and blue.
+HUES = tuple(replace(sector, to_deg=190.0) if sector.word == "green" else sector for sector in SECTORS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +83,7 @@ def read_still(picture: Picture, region: Region | None = None, curve: Planes = S
     place = find_bright(picture, curve) if region is None else _inside(region, picture)
     crop, reach = _with_surroundings(picture, place)
     linear = curve[crop[..., ::-1]]
-    rim = _rim(linear)
+    rim = surroundings = _rim(linear)
     if lit_by_lamp := bool(rim.max() >= LAMPS_OWN_LIGHT and rim.min() <= LAMPS_OWN_LEAST * rim.max()):
         rim = np.zeros(3, np.float32)
     light = linear - rim
@@ -86,6 +98,9 @@ def read_still(picture: Picture, region: Region | None = None, curve: Planes = S
     if not lit_by_lamp:
         readings.append(rgb / (rim + DARKEST_BOARD))
     word = _agreed(np.stack(readings)) if rgb.max() >= OVER_ROOM * rim.max() else UNRECOGNISED
+    word = settled(word, chroma_of(linear, reach), surroundings)
+    if word == "white" and _nearly_blown(crop, linear, reach < REACHES[0]):
+        word = UNRECOGNISED
     return StillReading(word, place, rgb, uv_of_rgb(np.maximum(rgb, 0.0)))
 
 
@@ -98,14 +113,23 @@ def find_bright(picture: Picture, curve: Planes = SRGB_DECODE) -> Region:
         else picture
     )
     linear = curve[small]
-    bright = cv2.GaussianBlur(linear.max(axis=2) + linear.max(axis=2) - linear.min(axis=2), (0, 0), 2.0)
+    strongest = linear.max(axis=2)
+    stands_out = strongest + COLOUR_OVER_GREY * (strongest - linear.min(axis=2))
+    bright = cv2.GaussianBlur(stands_out, (0, 0), 2.0)
     wide = max(1, round(WIDE * max(bright.shape)))
     level = np.maximum(bright - cv2.blur(bright, (wide, wide)), 0.0)
     count, labels, boxes, _ = cv2.connectedComponentsWithStats((level >= BRIGHT_SHARE * level.max()).astype(np.uint8))
-    light = [float(level[labels == at].sum()) for at in range(1, count)]
+    edges = [_edges(box, level.shape) for box in boxes[1:]]
+    light = [float(level[labels == at].sum()) * AT_THE_EDGE ** edges[at - 1] for at in range(1, count)]
     x, y, width, height = (round(float(side) * scale) for side in boxes[1 + int(np.argmax(light))][:4])
     width, height = max(LAMP_LEAST_PX, width), max(LAMP_LEAST_PX, height)
     return min(x, picture.shape[1] - width), min(y, picture.shape[0] - height), width, height
+
+
+def _edges(box: npt.NDArray[np.int32], shape: tuple[int, ...]) -> int:
+    """At how many edges of a picture a box lies."""
+    x, y, width, height = box[:4]
+    return int(x == 0) + int(y == 0) + int(x + width == shape[1]) + int(y + height == shape[0])
 
 
 def _inside(region: Region, picture: Picture) -> Region:
@@ -153,8 +177,15 @@ def _weights(crop: Picture, light: Planes, strongest: Planes, reach: Planes, lea
     bright = np.maximum(strongest, 0.0)
     purity = 1.0 - np.maximum(light.min(axis=2), 0.0) / np.maximum(bright, 1e-6)
     counts = np.maximum(COUNTS[crop.max(axis=2)], 1e-3) * np.clip(1.0 - (reach / far) ** 2, 0.0, 1.0)
-    weight: Planes = bright**BRIGHTER_COUNTS * purity**PURER_COUNTS * counts * use
+    weight: Planes = bright**BRIGHTER_COUNTS * np.maximum(purity, GREY) ** PURER_COUNTS * counts * use
     return weight
+
+
+def _nearly_blown(crop: Picture, linear: Planes, inner: Bools) -> bool:
+    """Say whether a lamp's brightest codes are those from which on cameras take colour away, and few of them at the end."""
+    codes, most = crop.max(axis=2)[inner], linear.max(axis=2)[inner]
+    bright = codes[most > BRIGHT_SHARE * most.max()]
+    return bool(bright.max() > SHOULDER_CODE and (bright >= SATURATED_CODE).mean() < BLOWN_SHARE)
 
 
 def _summed(light: Planes, weight: Planes) -> Floats:
@@ -171,6 +202,6 @@ def _halves(light: Planes, strongest: Planes, weight: Planes) -> list[Floats]:
 def _agreed(readings: Floats) -> str:
     """Name the first of some readings, shape (n, 3), unless another has another word; white must be in the dimmer part, too."""
     greatest = np.maximum(readings.max(axis=1), 1e-9)
-    word, *others = words_of(readings, np.eye(3) * (DOUBT * greatest[:, None, None]) ** 2)
+    word, *others = words_of(readings, np.eye(3) * (DOUBT * greatest[:, None, None]) ** 2, HUES)
     denied = any(other not in (word, UNRECOGNISED) for other in others) or (word == "white" != others[DIMMER])
     return UNRECOGNISED if denied else word

@@ -11,7 +11,7 @@ import pytest
 
 from hil.lamp import OFF, UNRECOGNISED
 from hil.lamp.light import SRGB_DECODE
-from hil.lamp.still import find_bright, read_still
+from hil.lamp.still import Picture, find_bright, read_still
 from hil.virtual.desk.desk import draw_desk
 
 LIT = ("white", "red", "amber", "green", "blue")
@@ -48,14 +48,39 @@ def test_a_lamp_blown_out_but_for_a_channel_keeps_its_colour() -> None:
     assert read_still(picture, (40, 40, 40, 40)).word == "red"
 
 
-def test_a_lamp_hardly_brighter_than_the_sky_behind_it_is_not_told() -> None:
-    """A red signal whose core is blown out before a pinkish sky: the core less the sky is green."""
+def before_the_sky(ring: tuple[int, int, int]) -> Picture:
+    """A signal whose core is blown out, with a ring, before a pinkish sky: the core less the sky is green."""
     y, x = np.mgrid[:60, :60]
     away = np.hypot(x - 30, y - 30)
     picture = np.full((60, 60, 3), (226, 217, 231), np.uint8)
-    picture[away < 13] = (130, 70, 230)
+    picture[away < 13] = ring
     picture[away < 11] = (229, 229, 231)
-    assert read_still(picture, (16, 16, 28, 28)).word == UNRECOGNISED
+    return picture
+
+
+def test_a_lamp_hardly_brighter_than_the_sky_behind_it_is_told_by_its_ring_alone() -> None:
+    assert read_still(before_the_sky((130, 70, 230)), (16, 16, 28, 28)).word == "red"
+    assert read_still(before_the_sky((90, 140, 130)), (16, 16, 28, 28)).word == UNRECOGNISED  # greenish grey
+
+
+def test_a_core_nearly_blown_out_is_not_told_white() -> None:
+    """As of a picture that was scaled or toned down; one at the end of the codes is, and one far below it."""
+    y, x = np.mgrid[:120, :120]
+    shape = np.exp(-((np.hypot(x - 60, y - 60) / 20.0) ** 4))[..., None] * np.ones(3)
+    words = [
+        read_still(np.clip(20 + code * shape, 0, 255).astype(np.uint8), (35, 35, 50, 50)).word
+        for code in (420, 220, 180)
+    ]
+    assert words == ["white", UNRECOGNISED, "white"]
+
+
+def test_the_spot_of_a_lamp_is_found_beside_a_bright_sky() -> None:
+    picture = np.full((240, 320, 3), 30, np.uint8)
+    picture[:90] = 245
+    picture[150:170, 200:220] = (60, 40, 250)
+    x, y, width, height = find_bright(picture)
+    assert 195 <= x < x + width <= 225
+    assert 145 <= y < y + height <= 175
 
 
 def test_a_camera_of_another_curve_is_read_by_its_own() -> None:
