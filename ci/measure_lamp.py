@@ -3,10 +3,12 @@
     ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, some 30 min on two cores
 
 Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, refused by
-`readable` where they tell no colour, else read in one frame there. The simple way is given the same region of the same lit
-frame: the mean hue of its brightest pixels, in HSV; and `read_still`, which knows no dark picture. Learnt: benches that have
-learnt five colours from one unit read another one, once with each word left out, and cyan and magenta, which have no word;
-10,000 readings by default, some 15 min on two cores.
+`readable` where they tell no colour, else read in one frame there. Once as the camera was set when it was found, and once by
+the exposure that `hil bench aim` cuts it to (`cut_exposure`; that the camera's place stays known bounds it on a bench, and not
+in these small pictures). The simple way is given the same region of the same lit frame: the mean hue of its brightest pixels,
+in HSV; and `read_still`, which knows no dark picture. Learnt: benches that have learnt five colours from one unit read another
+one, once with each word left out, and cyan and magenta, which have no word, by an exposure cut by the first unit's white;
+10,000 readings by default.
 Flash rates and changes: frames of one desk, lit and dark by a plan that the test keeps. Processor: this process's own time,
 one thread.
 Ends with 1 where a wrong word comes more often than once in a hundred; every other figure is told and judged by nobody.
@@ -25,6 +27,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from hil.drive.bench.exposing import cut_exposure
+from hil.instruments.exposure import UNIT_S, Exposure
 from hil.judge.statistics import rate_between
 from hil.lamp import (
     OFF,
@@ -38,7 +42,7 @@ from hil.lamp import (
     learn_colour,
     read_light,
 )
-from hil.lamp.aim import Aimed, NotAimed, Turn, find_lamp, readable
+from hil.lamp.aim import Aimed, NotAimed, Region, Turn, find_lamp, readable
 from hil.lamp.appearance import Appearance
 from hil.lamp.doubt import stamp_scatter
 from hil.lamp.learnt import too_alike
@@ -82,6 +86,10 @@ class BenchRead:
     strangers: list[tuple[str, str, str]] = field(default_factory=list)
 
 
+# The truth, the reader's word (or why there is none), the simple way's, and that of the lit frame alone.
+Reading = tuple[str, str, str, str]
+
+
 def simple_word(crop: Crops) -> str:
     """Name the colour of the brightest pixels of one crop by their mean hue in HSV: what is written first, usually."""
     hsv = cv2.cvtColor(crop, cv2.COLOR_BGR2HSV).reshape(-1, 3)
@@ -92,14 +100,51 @@ def simple_word(crop: Crops) -> str:
     return "white" if saturation < SIMPLE_GREY else next(word for up_to, word in SIMPLE_HUES if hue <= up_to)
 
 
-def read_desk(seed: int) -> tuple[str, str, str, str]:
-    """Read one desk: the truth, the reader's word (or why there is none), the simple way's, and that of the lit frame alone."""
+class DeskExposure(Exposure):
+    """The exposure of a drawn desk's camera."""
+
+    def __init__(self, desk: Desk) -> None:
+        """Begin with the desk as it was drawn."""
+        self.desk = desk
+
+    def range_s(self) -> tuple[float, float]:
+        """As V4L2 counts them, up to the time between two frames."""
+        return UNIT_S, INTERVAL_S
+
+    def now_s(self) -> float:
+        """Of the desk."""
+        return self.desk.exposure_s
+
+    def set(self, exposure_s: float) -> float:
+        """Take another."""
+        self.desk = self.desk.exposed(exposure_s)
+        return exposure_s
+
+    def turn(self) -> Turn:
+        """Pictures of its lamp lit and dark."""
+        lit = [self.desk.picture(1.0, LIT_FROM + frame) for frame in range(PER_TURN * 2)]
+        return Turn(np.stack(lit), np.stack([self.desk.picture(0.0, frame) for frame in range(PER_TURN)]))
+
+
+def cut_desk(desk: Desk, region: Region) -> Desk:
+    """The desk by the exposure that aiming leaves its camera with."""
+    exposure = DeskExposure(desk)
+    cut_exposure(exposure, exposure.turn, region, [region])
+    return exposure.desk
+
+
+def read_desk(seed: int) -> tuple[Reading, Reading]:
+    """Read one desk as its camera was found and as it is exposed once it is aimed."""
     cv2.setNumThreads(1)
     word = WORDS[seed % len(WORDS)]
     try:
         desk = draw_desk(seed, word)
     except ValueError:
-        return word, "not drawn", "", ""
+        return (word, "not drawn", "", ""), (word, "not drawn", "", "")
+    return _read(desk, word), _read(cut_desk(desk, desk.region) if word != OFF else desk, word)
+
+
+def _read(desk: Desk, word: str) -> Reading:
     dark = np.stack([desk.picture(0.0, frame) for frame in range(DARK)])
     lit = np.stack([desk.picture(1.0, LIT_FROM + frame) for frame in range(DARK)])
     region = desk.region if word == OFF else _aimed(desk, lit, dark)
@@ -129,12 +174,23 @@ def _aimed(desk: Desk, lit: Crops, dark: Crops) -> tuple[int, int, int, int] | s
 def measure_colours(desks: int, processes: int) -> bool:
     """Print how often the word is right, wrong and not told; whether it is wrong seldom enough."""
     with ProcessPoolExecutor(processes) as pool:
-        read = list(pool.map(read_desk, range(FIRST_SEED, FIRST_SEED + desks), chunksize=20))
+        both = list(pool.map(read_desk, range(FIRST_SEED, FIRST_SEED + desks), chunksize=20))
+    print(f"Colours: seeds {FIRST_SEED} to {FIRST_SEED + desks - 1}, one lit frame each.")
+    good = [
+        _told(name, list(read))
+        for name, read in zip(
+            ("as the camera was found", "by the exposure of hil bench aim"), zip(*both, strict=True), strict=True
+        )
+    ]
+    return all(good)
+
+
+def _told(how: str, read: list[Reading]) -> bool:
     drawn = [one for one in read if one[1] != "not drawn"]
     aimed = [one for one in drawn if one[1] not in NOT_AIMED]
     lamps = [one for one in drawn if one[0] != OFF]
     missed = Counter(one[1] for one in lamps if one[1] in NOT_AIMED)
-    print(f"Colours: {len(drawn)} desks, seeds {FIRST_SEED} to {FIRST_SEED + desks - 1}, one lit frame each.")
+    print(f"  {how}: {len(drawn)} desks")
     print(f"  aimed, where the lamp is: {1 - missed.total() / len(lamps):.2%} of {len(lamps)}; {dict(missed)}")
     print(
         f"  {'':10}{'desks':>7}{'right':>9}{'not told':>10}{'wrong':>8}   as                 simple way: right {'wrong':>7}"
@@ -155,7 +211,7 @@ def measure_colours(desks: int, processes: int) -> bool:
     return wrong <= MOST_WRONG * len(aimed)
 
 
-def _line(name: str, read: list[tuple[str, str, str, str]]) -> str:
+def _line(name: str, read: list[Reading]) -> str:
     count = max(1, len(read))
     right = sum(truth == reader for truth, reader, *_ in read) / count
     wrong = Counter(reader for truth, reader, *_ in read if reader not in (truth, UNRECOGNISED))
@@ -173,6 +229,8 @@ def read_bench(seed: int) -> BenchRead | None:
         desks = draw_bench(seed, LEARNT_WORDS, 2, DeskRange(lamp_kinds=LAMP_KINDS[:2]), tuple(STRANGERS))
     except ValueError:
         return None
+    cut_s = cut_desk(desks[0, "white"], desks[0, "white"].region).exposure_s
+    desks = {key: desk.exposed(cut_s) for key, desk in desks.items()}
     x, y, width, height = desks[0, "green"].region
     part = np.s_[:, y : y + height, x : x + width]
     learnt: dict[str, LearntColour] = {}

@@ -3,7 +3,7 @@
 import cv2
 
 from hil.core.frames import Crops
-from hil.drive.bench.aim import Aims
+from hil.drive.bench.aims import Aims
 from hil.lamp.aim import Aimed
 
 UNIT_COLOUR, BENCH_COLOUR = (0, 220, 255), (255, 160, 0)  # blue first

@@ -23,7 +23,8 @@ from hil.core.kept_file import write_kept
 from hil.core.qualified_file import qualified_file_of
 from hil.core.text import count, printable
 from hil.core.verdicts import EXIT_BENCH
-from hil.drive.bench.aim import Aim, aim_slots
+from hil.drive.bench.aim import aim_slots
+from hil.drive.bench.aims import Aim
 from hil.drive.bench.check import Tried, check_bench
 from hil.drive.bench.learn import learn_colours
 from hil.drive.bench.qualify import AXES, finding, qualify_lamp
@@ -83,6 +84,9 @@ def aim(
         bool,
         typer.Option("--linearity", help="measure also how the camera's codes follow the light, by exposure steps"),
     ] = False,
+    keep_exposure: Annotated[
+        bool, typer.Option("--keep-exposure", help="leave the camera's exposure as it is, though a lamp is blown out")
+    ] = False,
 ) -> None:
     """Find the lamps in the camera's picture, by having them go on and off. Each unit must light its lamp when it starts."""
     paths = [bench_named(str(path)) for path in bench or [Path("virtual")]]
@@ -91,7 +95,7 @@ def aim(
     files = [load_bench_file(path) for path in paths]
     places = [into or aim_file_of(_beside(path, file)) for path, file in zip(paths, files, strict=True)]
     with ended_in_order(lambda: None):
-        found = aim_slots(files, linearity=linearity)
+        found = aim_slots(files, linearity=linearity, cuts=not keep_exposure)
     drawn = places[0].with_suffix(".png")
     cv2.imwrite(str(drawn), drawn_aim(found))
     for trouble in found.troubles:
@@ -135,9 +139,12 @@ def _store(found: Aim, place: Path, file: BenchFile) -> bool:
         bench_region=own,
         curve=curve,
         dark_picture=dark.name,
+        dim_light=found.dim_light,
         settings=dict(found.settings),
     )
     write_kept(aimed, place)
+    if found.cut is not None:
+        typer.echo(f"The camera's exposure: {found.cut}.")
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
     counts = "It counts where the bench file leaves these two out."
     if not file.stays:

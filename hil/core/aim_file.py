@@ -29,7 +29,8 @@ class AimFile(Strict):
     """Regions as x, y, width, height in pixels of a picture of that size; the camera's curve, where it was measured.
 
     `dark_picture`: the name of the file beside it with what the camera saw, all lamps dark: a run holds its own first look
-    against it. `settings`: how the camera was set then, in its driver's own units: a run sets it so again.
+    against it. `dim_light`: what lies around the unit's lamp looked the same while it was lit, however dark it is there.
+    `settings`: how the camera was set then, in its driver's own units: a run sets it so again.
     """
 
     camera: str
@@ -38,6 +39,7 @@ class AimFile(Strict):
     bench_region: Region
     curve: Curve | None = None
     dark_picture: str | None = None
+    dim_light: bool = False
     settings: dict[CameraSetting, int] = Field(default_factory=dict)
 
 

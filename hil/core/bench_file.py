@@ -59,9 +59,10 @@ class LampCamera(Strict):
     A device is asked for the `pixel_format`, as four letters of V4L2: `MJPG` is the quicker one of most. At most
     `frame_rate` frames a second are looked at: a slow host wants fewer than come. The `curve` is how its codes follow the light,
     as `hil bench aim --linearity` measures it; left out, that of sRGB. The `dark_picture` is what it saw when it was aimed, with
-    the lamps dark: a run in which it sees them elsewhere is told nothing by it. A device is set as `settings` say, in its own
-    driver's units (`v4l2-ctl --list-ctrls`); left out, as it was set when it was aimed. Where there is no camera, the `operator`
-    looks at the lamp: a person at the terminal.
+    the lamps dark: a run in which it sees them elsewhere is told nothing by it; with `dim_light` that holds however dark it is
+    around the unit's lamp, as `hil bench aim` tries it. A device is set as `settings` say, in its own driver's units
+    (`v4l2-ctl --list-ctrls`); left out, as it was set when it was aimed. Where there is no camera, the `operator` looks at the
+    lamp: a person at the terminal.
     """
 
     source: int | str | None = None
@@ -71,6 +72,7 @@ class LampCamera(Strict):
     bench_region: tuple[int, int, int, int] | None = None
     curve: Curve | None = None
     dark_picture: Path | None = None
+    dim_light: bool = False
     settings: dict[CameraSetting, int] = Field(default_factory=dict)
     operator: OperatorPlace | None = None
 
@@ -304,5 +306,6 @@ def load_bench_file(path: Path) -> BenchFile:
     changes: dict[str, object] = {"curve": given.curve or aim.curve, "settings": given.settings or aim.settings}
     if not given.unit_region and not given.bench_region:
         changes |= {"unit_region": aim.unit_region, "bench_region": aim.bench_region}
-        changes |= {"dark_picture": path.parent / aim.dark_picture} if aim.dark_picture else {}
+        if aim.dark_picture:
+            changes |= {"dark_picture": path.parent / aim.dark_picture, "dim_light": aim.dim_light}
     return file.model_copy(update={"lamp_camera": given.model_copy(update=changes)})

@@ -17,13 +17,14 @@ from hil.core.frames import Crops
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
 from hil.lamp.doubt import NotTold
-from hil.lamp.place import SURELY_ALIKE, Place, Region, place_of
+from hil.lamp.place import LEAST_LIGHT, SURELY_ALIKE, Place, Region, place_of
 
 EVERY_REAL_S, TIMES_ITS_COST = 1.0, 600.0  # and so seldom that it costs a slow processor next to nothing
 SETTLED_REAL_S, LEARN_EVERY_REAL_S = 2.0, 0.25  # a camera that has just been opened may show something else first
 TIMES_LEARNING = 4.0  # what learning costs, until the next try
 END_REAL_S = 5.0
 MOST_TRIES = 20  # pictures to learn the place from, until one is like those of the next two seconds
+AS_DIM = 0.5  # of the light by which it was aimed: by less than that it was not tried
 BOARD_SHARE = 0.1  # of the region's shorter side: aim left more than that about the lamp's glow
 State = Literal["in place", "moved", "hidden"]
 
@@ -32,10 +33,24 @@ class CameraPlace:
     """Watches the surroundings of one lamp. Not safe for several threads."""
 
     def __init__(
-        self, timeline: Timeline, region: Region, lamps: tuple[Region, ...], aimed_by: Crops | None = None
+        self,
+        timeline: Timeline,
+        region: Region,
+        lamps: tuple[Region, ...],
+        aimed_by: Crops | None = None,
+        *,
+        dim_light: bool = False,
     ) -> None:
-        """Name the lamp's region, and those of all lamps in the picture; give that by which they were found, where it is kept."""
+        """Name the lamp's region, and those of all lamps in the picture; give that by which they were found, where it is kept.
+
+        With `dim_light` what lies around the lamp was found to look the same while it is lit, by light as in that picture.
+        """
         self._timeline, self._region, self._lamps, self._aimed_by = timeline, region, lamps, aimed_by
+        self._least_light = LEAST_LIGHT
+        if dim_light and aimed_by is not None:
+            aimed = place_of(aimed_by, region, lamps, 0.0)
+            told = LEAST_LIGHT if isinstance(aimed, NotTold) else AS_DIM * aimed.dimmer_light
+            self._least_light = min(LEAST_LIGHT, told)
         self._place: Place | None = None
         self._known = False
         self._tries_left, self._learned_real_s = MOST_TRIES, 0.0
@@ -75,7 +90,7 @@ class CameraPlace:
             if self._known:
                 self._hold_against_aim(time_s, picture)
             return
-        place = place_of(picture, self._region, self._lamps)
+        place = place_of(picture, self._region, self._lamps, self._least_light)
         self._place = None if isinstance(place, NotTold) else place
         self._learned_real_s = time.monotonic()
         self._tries_left -= 1
@@ -100,7 +115,7 @@ class CameraPlace:
 
     def _since_aim(self, aimed_by: Crops, picture: Crops, region: Region) -> tuple[float | NotTold, float]:
         """How far what lies around a region is off where it was when the camera was aimed, and how far it may be."""
-        place = place_of(aimed_by, region, self._lamps)
+        place = place_of(aimed_by, region, self._lamps, self._least_light)
         return (place, 0.0) if isinstance(place, NotTold) else (place.shift_since_px(picture), place.most_px)
 
     def _told(self, place: Place, picture: Crops) -> tuple[State, dict[str, Json]]:

@@ -72,6 +72,7 @@ class _Places:
         self.camera = None if self.eye else _source(file.lamp_camera)
         self.pixel_format, self.frame_rate = file.lamp_camera.pixel_format, file.lamp_camera.frame_rate
         self.curve, self.dark_picture = file.lamp_camera.curve, None if aims else file.lamp_camera.dark_picture
+        self.dim_light = file.lamp_camera.dim_light
         self.camera_settings = {} if aims else file.lamp_camera.settings
         regions = file.lamp_camera.unit_region, file.lamp_camera.bench_region
         self.unit_region, self.bench_region = (
@@ -244,6 +245,7 @@ class _Opening:
             pixel_format=at.pixel_format,
             frame_rate=at.frame_rate,
             dark_picture=at.dark_picture,
+            dim_light=at.dim_light,
             settings=at.camera_settings,
         )
         self._stack.callback(camera.stop)

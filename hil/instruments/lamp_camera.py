@@ -52,18 +52,20 @@ class LampCamera:
         pixel_format: str = "",
         frame_rate: float | None = None,
         dark_picture: Path | None = None,
+        dim_light: bool = False,
         settings: Mapping[CameraSetting, int] = NO_SETTINGS,
     ) -> None:
         """Name the camera and the regions (x, y, width, height in pixels); `start` opens it. Without both it records nothing.
 
         `pixel_format` is what a device is asked for, as four letters of V4L2 (`MJPG`, `YUYV`); empty: as it likes. Of the
         frames that come no more than `frame_rate` a second are looked at, where it is given.
-        The `dark_picture` is the file with what it saw when it was aimed, all lamps dark; the `settings` are those it had then.
+        The `dark_picture` is the file with what it saw when it was aimed, all lamps dark; with `dim_light` its place is told by
+        light as dim as that. The `settings` are those it had then.
         """
         self.source, self._address, self._pixel_format = without_password(source), source, pixel_format
         self._apart_s = 1.0 / frame_rate if frame_rate else 0.0
         self._regions = (unit_region, bench_region)
-        self._dark_picture = dark_picture
+        self._dark_picture, self._dim_light = dark_picture, dim_light
         self.settings = settings
         self._watch: PlaceWatch | None = None
         self._shape: tuple[int, ...] = ()
@@ -95,7 +97,8 @@ class LampCamera:
         unit_region, bench_region = self._regions
         if unit_region is not None and bench_region is not None:
             aimed_by = _aimed_by(self._dark_picture, self._shape) if self._dark_picture is not None else None
-            place = CameraPlace(self._timeline, unit_region, (unit_region, bench_region), aimed_by)
+            lamps = (unit_region, bench_region)
+            place = CameraPlace(self._timeline, unit_region, lamps, aimed_by, dim_light=self._dim_light)
             self._watch = PlaceWatch(place, self._told)
         self._thread = threading.Thread(target=self._record, args=(stream,), name="camera", daemon=True)
         self._thread.start()

@@ -38,7 +38,7 @@ BRIGHTER, DARKER = 1.6, 0.5  # times the light there: as of a dark lamp, nothing
 OUTLINED = 0.25  # root mean square of the evened outlines of a tile that has some
 ALIKE_TILE = 0.3  # correlation of one that is the same
 COVERED, FEWEST_TILES = 0.04, 12  # of the tiles with outlines
-LEAST_LIGHT = 0.015  # linear: where it is darker, the lamp itself lights what lies around it
+LEAST_LIGHT = 0.015  # linear: where it is darker, the lamp itself may light what lies around it
 ALIKE = 0.5  # normalised correlation of two pictures of one place
 SURELY_ALIKE = 0.75  # of two that follow each other: else noise would take it below that now and then
 NEAR_PX = 2  # looked at first, at a fraction of what all shifts cost: a camera mostly stands still
@@ -59,6 +59,11 @@ class Place:
     light: Planes
     reach_px: int
     most_px: float
+
+    @property
+    def dimmer_light(self) -> float:
+        """Its light, linear, in the dimmer quarter of what counts."""
+        return float(np.quantile(self.light[_tiles(self.counts) > 0.9], 0.25))
 
     def shift_px(self, picture: Picture, least_alike: float = ALIKE) -> float | NotTold:
         """How far off its place what lies there is in another picture of the same size, in pixels.
@@ -133,8 +138,13 @@ class Place:
         return float(least if least > 1.0 else min(1.0, most))
 
 
-def place_of(picture: Picture, region: Region, lamps: Sequence[Region]) -> Place | NotTold:
-    """Learn what lies around a region; `lamps` are the regions of all lamps in the picture."""
+def place_of(
+    picture: Picture, region: Region, lamps: Sequence[Region], least_light: float = LEAST_LIGHT
+) -> Place | NotTold:
+    """Learn what lies around a region; `lamps` are the regions of all lamps in the picture.
+
+    Not where it is darker there than the `least_light`, linear.
+    """
     longer = max(region[2:])
     reach = max(LEAST_REACH_PX, round(REACH * longer))
     side = min(MOST_SIDE_PX, max(SMALL_SIDE_PX, round(AROUND * longer)))
@@ -148,14 +158,32 @@ def place_of(picture: Picture, region: Region, lamps: Sequence[Region]) -> Place
     if counts.mean() < LEAST_LEFT:
         return NotTold("the lamps fill too much of the picture around them")
     seen = picture[top : top + height, left : left + width]
-    outlines, light = _outlines(seen), _light(seen)
-    if np.quantile(light[_tiles(counts) > 0.9], 0.25) < LEAST_LIGHT:
+    most_px = max(LEAST_MOST_PX, MOST_SHARE * min(region[2:]))
+    place = Place((left, top, width, height), _outlines(seen), counts, _light(seen), reach, most_px)
+    if place.dimmer_light < least_light:
         return NotTold("it is too dark around the lamp")
-    if float(np.abs(outlines * counts).sum() / counts.sum()) < LEAST_OUTLINE:
+    if float(np.abs(place.outlines * counts).sum() / counts.sum()) < LEAST_OUTLINE:
         return NotTold("nothing around the lamp has an outline")
-    return Place(
-        (left, top, width, height), outlines, counts, light, reach, max(LEAST_MOST_PX, MOST_SHARE * min(region[2:]))
-    )
+    return place
+
+
+def place_in_dim_light(
+    dark: Picture, lit: Sequence[Picture], region: Region, lamps: Sequence[Region]
+) -> Place | NotTold:
+    """Learn what lies around a region, however dark it is there, from a picture with the lamps dark.
+
+    Not where it looks otherwise while a lamp is lit.
+    """
+    place = place_of(dark, region, lamps, 0.0)
+    if isinstance(place, NotTold):
+        return place
+    for picture in lit:
+        shift_px = place.shift_px(picture)
+        if isinstance(shift_px, NotTold):
+            return shift_px
+        if shift_px > place.most_px:
+            return NotTold(f"what lies around the lamp seems {shift_px:.1f} pixels off while it is lit")
+    return place
 
 
 def _otherwise(most: float) -> str:

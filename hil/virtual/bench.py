@@ -22,7 +22,7 @@ from hil.instruments.air_monitor import AirMonitor
 from hil.instruments.bench import Bench, OpenBench, Previous, Purpose
 from hil.instruments.console import Console
 from hil.instruments.controls import Controls
-from hil.instruments.exposure import Exposure, book_curve, exposure_of
+from hil.instruments.exposure import UNIT_S, Exposure, book_curve, exposure_of
 from hil.instruments.flasher.loader import LoaderFlasher
 from hil.instruments.lamp_camera import LampCamera, Region
 from hil.instruments.network_plan import NetworkPlan
@@ -80,10 +80,13 @@ class _Opening:
         self._file, self._seed, self._folder, self._stack = bench_file, seed, folder, stack
         self._settings = bench_file.virtual
         self._random = random.Random(seed)
+        self._exposure_s = EXPOSURE_S
         self._label = bench_file.unit or draw_label(self._random)
 
     def open(self, purpose: Purpose) -> OpenBench:
         product, trial = purpose.product, purpose.trial
+        if not purpose.aims:
+            self._exposure_s = self._aimed_exposure_s()
         clock = Clock(self._settings.speed)
         timeline = Timeline(clock, self._folder.timeline)
         self._stack.callback(timeline.close)
@@ -199,14 +202,21 @@ class _Opening:
             pixel_format=given.pixel_format,
             frame_rate=given.frame_rate,
             dark_picture=None if aims else given.dark_picture,
-            settings={} if aims else given.settings,
+            dim_light=given.dim_light,
+            settings={} if aims or given.source is None else given.settings,
         )
 
     def _exposure(self, scene: ControlLine) -> Exposure | None:
         source = self._file.lamp_camera.source
         if source is not None:
             return exposure_of(source)
-        return VirtualExposure(scene, self._settings.camera_frame_rate, EXPOSURE_S)
+        return VirtualExposure(scene, self._settings.camera_frame_rate, self._exposure_s)
+
+    def _aimed_exposure_s(self) -> float:
+        """That by which the scene's camera was aimed, else its usual one."""
+        given = self._file.lamp_camera
+        exposure = given.settings.get("exposure") if given.source is None else None
+        return EXPOSURE_S if exposure is None else exposure * UNIT_S
 
     def _tell_clock(self, clock: Clock) -> None:
         """Put the zero of the run's clock beside the truth, so that tests can hold moments against it."""
@@ -224,7 +234,7 @@ class _Opening:
             "latency_s": list(self._settings.camera_latency_s),
             "drop": self._settings.camera_drop,
             "frame_rate": self._settings.camera_frame_rate,
-            "exposure_s": EXPOSURE_S,
+            "exposure_s": self._exposure_s,
             "gamma": self._settings.camera_gamma,
             **(self._many() if self._settings.places > 1 else {}),
         }

@@ -48,7 +48,7 @@ class VirtualExposure(Exposure):
 
     def __init__(self, control: ControlLine, frame_rate: float, exposure_s: float) -> None:
         """Set by the scene's control port; at first it is `exposure_s`."""
-        self._control, self._longest_s, self._at_first_s = control, 1.0 / frame_rate, exposure_s
+        self._control, self._longest_s, self._now_s = control, 1.0 / frame_rate, exposure_s
 
     def range_s(self) -> tuple[float, float]:
         """Up to the time between two frames."""
@@ -60,8 +60,9 @@ class VirtualExposure(Exposure):
         taken_s = _number(answer.get("exposure_s"))
         if taken_s is None:
             raise BenchError("virtual camera", f"takes no exposure of {1e3 * exposure_s:.1f} ms: {answer}.")
+        self._now_s = taken_s
         return taken_s
 
-    def restore(self) -> None:
-        """Order that of the beginning."""
-        self.set(self._at_first_s)
+    def now_s(self) -> float:
+        """That of the beginning, or as it was ordered."""
+        return self._now_s

@@ -15,7 +15,7 @@ from hil.virtual.scene.picture import Picture
 
 
 def test_the_camera_is_aimed_at_both_lamps(tmp_path: Path) -> None:
-    """Held against the places that the scene's generator states for this seed."""
+    """Held against the places that the scene's generator states for this seed, and its picture by the exposure that was kept."""
     (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
     ended = hil("bench", "aim", "--bench", "bench.toml", "--into", "here.aim.json", cwd=tmp_path)
     assert ended.code == 0, ended.out + ended.err
@@ -30,17 +30,25 @@ def test_the_camera_is_aimed_at_both_lamps(tmp_path: Path) -> None:
     assert drawn.shape[:2] == tuple(reversed(told["picture"]))
     dark = cv2.imread(str(tmp_path / told["dark_picture"]))
     assert dark is not None
-    assert np.abs(dark.astype(int) - Picture(7).render((0, 0, 0), (0, 0, 0), 1)).mean() < 6.0  # its noise and JPEG
+    exposure_s = 1e-4 * told["settings"]["exposure"]
+    shown = Picture(7, exposure_s=exposure_s).render((0, 0, 0), (0, 0, 0), 1)
+    assert np.abs(dark.astype(int) - shown).mean() < 6.0  # its noise and JPEG
+    assert f"The camera's exposure: {1e3 * exposure_s:.1f} ms in place of 8.0 ms" in ended.out
+    assert exposure_s < 0.008
+    assert told["dim_light"]
 
 
 @on_day(0)
 def test_the_camera_s_curve_is_measured_and_kept(tmp_path: Path) -> None:
     """Held against the power by which the virtual camera was told to encode."""
     (tmp_path / "bench.toml").write_text(BENCH.replace("seed = 7", "seed = 7\ncamera_gamma = 1.6"), encoding="utf-8")
-    ended = hil("bench", "aim", "--bench", "bench.toml", "--linearity", cwd=tmp_path)
+    ended = hil("bench", "aim", "--bench", "bench.toml", "--linearity", "--keep-exposure", cwd=tmp_path)
     assert ended.code == 0, ended.out + ended.err
     assert "The camera's curve, from code" in ended.out
-    curve = load_bench_file(tmp_path / "bench.toml").lamp_camera.curve
+    assert "exposure" not in ended.out
+    camera = load_bench_file(tmp_path / "bench.toml").lamp_camera
+    curve = camera.curve
+    assert camera.settings == {}
     assert curve is not None
     codes = np.arange(32, 200)
     ratio = np.array(curve)[codes] / (codes / 255.0) ** 1.6

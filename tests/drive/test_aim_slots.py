@@ -9,7 +9,8 @@ from hil.cli.aim_picture import drawn_aim
 from hil.core.bench_file import BenchFile, BenchLampPlace, LampCamera
 from hil.core.errors import InputError
 from hil.core.frames import Crops
-from hil.drive.bench.aim import Aim, Aims, aim_slots
+from hil.drive.bench.aim import aim_slots
+from hil.drive.bench.aims import Aim, Aims
 from hil.lamp.aim import Aimed, NotAimed, Region
 
 OWN = Aimed((280, 20, 24, 24), (292.0, 32.0), 1.0, 0.2)

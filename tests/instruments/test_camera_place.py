@@ -43,6 +43,30 @@ def aimed(place: CameraPlace, timeline: Timeline) -> Callable[[Crops], CameraPla
     return lambda aimed_by: CameraPlace(timeline, TABLE.regions["unit"], tuple(TABLE.regions.values()), aimed_by)
 
 
+DIM = Picture(3, exposure_s=0.001)
+
+
+@pytest.mark.parametrize(("dim_light", "told"), [(True, "moved"), (False, "place unknown")])
+def test_by_dim_light_a_move_is_told_where_that_was_tried(
+    place: CameraPlace, timeline: Timeline, *, dim_light: bool, told: str
+) -> None:
+    assert place is not None  # the fixture has it learn at once
+    dark = [DIM.render(DARK, DARK, at) for at in range(2 + MOST_TRIES)]
+    dim = CameraPlace(timeline, DIM.regions["unit"], tuple(DIM.regions.values()), dark[0], dim_light=dim_light)
+    shown(dim, *dark, shifted(dark[0], (6.0, 0.0)), shifted(dark[1], (6.0, 0.0)))
+    assert [kind for kind, *_ in booked(timeline)] == [told]
+
+
+def test_by_less_light_than_was_tried_it_is_unknown(place: CameraPlace, timeline: Timeline) -> None:
+    assert place is not None
+    darker = Picture(3, exposure_s=0.0004)
+    dim = CameraPlace(
+        timeline, DIM.regions["unit"], tuple(DIM.regions.values()), DIM.render(DARK, DARK, 1), dim_light=True
+    )
+    shown(dim, *[darker.render(DARK, DARK, at) for at in range(MOST_TRIES)])
+    assert [kind for kind, *_ in booked(timeline)] == ["place unknown"]
+
+
 def shown(place: CameraPlace, *pictures: Crops) -> list[bool]:
     """One picture a second, each asked for: whether it left nothing open."""
     return [place.look(float(at), picture, asked=True) for at, picture in enumerate(pictures)]

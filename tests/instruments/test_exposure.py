@@ -24,7 +24,7 @@ class Given(Exposure):
     def set(self, exposure_s: float) -> float:
         raise NotImplementedError(exposure_s)
 
-    def restore(self) -> None:
+    def now_s(self) -> float:
         raise NotImplementedError
 
 
@@ -52,9 +52,10 @@ def test_a_device_that_takes_no_exposures_says_so(path: str) -> None:
     device = DeviceExposure(Path(path))
     with pytest.raises(InputError, match=rf"--linearity: camera {path}: takes no exposure times"):
         device.steps_s()
+    with pytest.raises(InputError, match="takes no exposure times"):
+        device.now_s()
     with pytest.raises(BenchError, match=r"takes no exposure of 10\.0 ms"):
         device.set(0.01)
-    device.restore()  # nothing was set
 
 
 def test_a_measured_curve_is_booked_once_and_none_never(tmp_path: Path) -> None:

@@ -6,38 +6,36 @@ virtual bench's, which comes without a program.
 
 import random
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import combinations
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from hil.core.aim_file import CameraSetting
 from hil.core.bench_file import BenchFile
 from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops
 from hil.core.run_folder import RunFolder
 from hil.core.trial import draw
+from hil.drive.bench.aims import Aim, Aims
+from hil.drive.bench.exposing import Cut, cut_exposure
 from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
+from hil.instruments.exposure import UNIT_S, in_units
 from hil.lamp.aim import (
-    SHIFT_PX,
     UNEVEN,
     Aimed,
     NotAimed,
     Turn,
     find_lamp,
-    is_one_lamp,
-    overlapping,
     readable,
-    shift_px,
 )
 from hil.lamp.curve import CameraCurve, camera_curve
 from hil.lamp.doubt import NotTold
+from hil.lamp.place import place_in_dim_light
 
 TURNS, MOST_TURNS, PICTURES = 5, 9, 6
 RIVAL = 0.1  # where another place goes on and off with so much of the lamp's light, more turns are taken
@@ -48,93 +46,10 @@ LIT_S = 1.0  # after power on a lamp is lit: as `lamp_on_s` of most products; no
 BY = "bench aim"
 
 
-@dataclass(frozen=True, slots=True)
-class Aim:
-    """What was found of a slot's lamp and the bench's own, the camera, a picture with that lamp lit, and pictures of it dark.
-
-    How the camera was set, and its curve, where it was asked for.
-    """
-
-    slot: str
-    unit: Aimed | NotAimed
-    bench: Aimed | NotAimed
-    camera: str
-    picture: Crops
-    dark: Crops
-    settings: Mapping[CameraSetting, int]
-    curve: CameraCurve | NotTold | None = None
-
-    @property
-    def dark_picture(self) -> Crops:
-        """One picture with the lamps dark, of less noise than each."""
-        middle: Crops = np.median(self.dark, axis=0).astype(np.uint8)
-        return middle
-
-
-@dataclass(frozen=True, slots=True)
-class Aims:
-    """What was found of one slot, or of several before one camera."""
-
-    slots: tuple[Aim, ...]
-
-    @property
-    def lamps(self) -> dict[str, Aimed | NotAimed]:
-        """All lamps by their names: each slot's, and the bench's own, which several slots may share."""
-        several = len(self.slots) > 1
-        told = {f"slot {aim.slot}'s lamp" if several else "the unit's lamp": aim.unit for aim in self.slots}
-        known: list[Aimed] = []
-        for aim in self.slots:
-            if isinstance(aim.bench, Aimed):
-                if any(is_one_lamp(aim.bench, other) for other in known):
-                    continue
-                known.append(aim.bench)
-            told["the bench's own lamp" + (f" of slot {aim.slot}" if aim is not self.slots[0] else "")] = aim.bench
-        return told
-
-    @property
-    def faults(self) -> list[str]:
-        """Why nothing here may be used, though lamps were found: the camera moved meanwhile, or two slots have one lamp."""
-        first = self.slots[0]
-        moved = [(aim.slot, shift_px(first.dark, aim.dark)) for aim in self.slots[1:]]
-        told = [
-            f"the camera moved by {by_px:.0f} pixels between slot {first.slot} and slot {slot}: fix it, and aim again"
-            for slot, by_px in moved
-            if by_px > SHIFT_PX
-        ]
-        return told + [
-            f"{one} and {other} lie in one place: what switches the one switches the other"
-            for (one, first_found), (other, second_found) in combinations(self.lamps.items(), 2)
-            if isinstance(first_found, Aimed)
-            and isinstance(second_found, Aimed)
-            and is_one_lamp(first_found, second_found)
-        ]
-
-    @property
-    def troubles(self) -> list[str]:
-        """What is wrong, or will make reading hard, in words."""
-        told = []
-        for name, found in self.lamps.items():
-            told += [f"{name}: {found.reason}"] if isinstance(found, NotAimed) else []
-            told += [f"{name}: {warning}" for warning in found.warnings] if isinstance(found, Aimed) else []
-        aimed = {name: found for name, found in self.lamps.items() if isinstance(found, Aimed)}
-        names = list(aimed)
-        meet = [(names[i], names[j]) for i, j in overlapping(list(aimed.values()))]
-        told += [f"the regions of {one} and {other} meet: move one of them away" for one, other in meet]
-        if isinstance(self.slots[0].curve, NotTold):
-            told.append(f"the camera's curve: {self.slots[0].curve.reason}")
-        return told + self.faults
-
-    @property
-    def picture(self) -> Crops:
-        """One picture with each slot's lamp lit."""
-        lit: Crops = np.maximum.reduce([aim.picture for aim in self.slots])
-        return lit
-
-
-def aim_slots(bench_files: Sequence[BenchFile], *, linearity: bool = False) -> Aims:
+def aim_slots(bench_files: Sequence[BenchFile], *, linearity: bool = False, cuts: bool = True) -> Aims:
     """Find the lamps of slots before one camera, one slot after the other, each by a bench file of its own.
 
-    With `linearity` the camera's curve is measured too, once.
+    With `linearity` the camera's curve is measured too, once; where it `cuts`, its exposure is cut by the first slot's lamp.
 
     Raises:
         InputError: the slots have one name or several cameras, a bench file names something that is not there, or the camera
@@ -158,7 +73,8 @@ def aim_slots(bench_files: Sequence[BenchFile], *, linearity: bool = False) -> A
         ]
         known = next((found for found in before if isinstance(found, Aimed)), None)
         measure = linearity and not any(aim.curve for aim in aims)
-        aims.append(aim_bench(file, known, linearity=measure))
+        exposure = aims[0].settings.get("exposure") if aims else None
+        aims.append(aim_bench(file, known, exposure, linearity=measure, cuts=cuts and not aims))
     curve = next((aim.curve for aim in aims if aim.curve), aims[0].curve)
     return Aims(tuple(replace(aim, curve=curve) for aim in aims))
 
@@ -169,8 +85,10 @@ def _camera_of(file: BenchFile) -> tuple[object, ...]:
     return (file.kind, file.lamp_camera.source, *world) if file.stays else (object(),)
 
 
-def aim_bench(bench_file: BenchFile, own: Aimed | None = None, *, linearity: bool = False) -> Aim:
+def aim_bench(bench_file: BenchFile, own: Aimed | None, exposure: int | None, *, linearity: bool, cuts: bool) -> Aim:
     """Find one slot's lamp, and the bench's own, where it is not known already; and the camera's curve, where asked.
+
+    By an `exposure`, in the driver's units, where another slot's lamp settled it; or by a cut one, where asked.
 
     Raises:
         InputError: the bench file names something that is not there, or the camera takes no exposure times.
@@ -183,7 +101,7 @@ def aim_bench(bench_file: BenchFile, own: Aimed | None = None, *, linearity: boo
         try:
             if bench_file.kind == "virtual":
                 _give_program(opened.bench)
-            return _Aiming(opened.bench).aim(bench_file.slot, own, linearity=linearity)
+            return _Aiming(opened.bench).aim(bench_file.slot, own, exposure, linearity=linearity, cuts=cuts)
         finally:
             with suppress(BenchError):
                 opened.bench.power.off(asked_by=BY)
@@ -197,6 +115,30 @@ def _give_program(bench: Bench) -> None:
     bench.console.open()
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """The unit's lamp with the turns by which it was looked for, and the bench's own."""
+
+    unit: Aimed | NotAimed
+    turns: list[Turn]
+    own: Aimed | NotAimed
+
+    @property
+    def lamps(self) -> list[Aimed]:
+        """Both, the unit's first, or nothing where one was not found."""
+        found = [lamp for lamp in (self.unit, self.own) if isinstance(lamp, Aimed)]
+        return found if len(found) == 2 else []
+
+    @property
+    def in_dim_light(self) -> bool:
+        """Whether what lies around the unit's lamp looks the same in every picture of it lit, however dark it is there."""
+        regions = [lamp.region for lamp in self.lamps]
+        lit = [picture for turn in self.turns for picture in turn.lit]
+        return bool(regions) and not isinstance(
+            place_in_dim_light(self.turns[-1].dark[0], lit, regions[0], regions), NotTold
+        )
+
+
 class _Aiming:
     """Takes pictures of one lamp after the other."""
 
@@ -206,18 +148,41 @@ class _Aiming:
         self._camera, self._lamp = bench.its_camera, bench.bench_lamp
         self._camera.on_picture = self._take
 
-    def aim(self, slot: str, own: Aimed | None, *, linearity: bool) -> Aim:
+    def aim(self, slot: str, own: Aimed | None, exposure: int | None, *, linearity: bool, cuts: bool) -> Aim:
         bench = self._bench
-        steps_s = (
-            self._steps_s() if linearity else []
-        )  # a camera that takes none is told so before anything is switched
+        # A camera that takes none is told so before anything is switched.
+        steps_s = self._steps_s() if linearity else []
         bench.power.off(asked_by=BY)
+        settings = dict(self._camera.settings)
+        if exposure is not None and bench.exposure is not None:
+            bench.exposure.set(exposure * UNIT_S)
+            settings["exposure"] = exposure
+        found = self._both(own)
+        curve = self._curve(found.own, steps_s) if steps_s and isinstance(found.own, Aimed) else None
+        cut = self._cut(found) if cuts else None
+        if cut is not None and bench.exposure is not None:
+            if (again := self._both(None)).lamps:
+                found, settings["exposure"] = again, in_units(cut.to_s)
+            else:
+                bench.exposure.set(cut.from_s)
+                cut = None
+        unit = readable(found.unit, found.turns) if isinstance(found.unit, Aimed) else found.unit
+        source, last = str(self._camera.source), found.turns[-1]
+        return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, found.in_dim_light)
+
+    def _both(self, own: Aimed | None) -> "_Found":
+        """Find the bench's own lamp, where it is not known, and the unit's."""
         found_own = own or self._find(self._bench_turn)[0]
-        found, turns = self._find(self._unit_turn)
-        found = readable(found, turns) if isinstance(found, Aimed) else found
-        curve = self._curve(found_own, steps_s) if steps_s and isinstance(found_own, Aimed) else None
-        source, settings = str(self._camera.source), self._camera.settings
-        return Aim(slot, found, found_own, source, turns[-1].lit[-1], turns[-1].dark, settings, curve)
+        return _Found(*self._find(self._unit_turn), found_own)
+
+    def _cut(self, found: "_Found") -> Cut | None:
+        """Cut the exposure to what shows the lamp's colour; a camera that takes none keeps what it has."""
+        exposure = self._bench.exposure
+        if exposure is None or not found.lamps:
+            return None
+        with suppress(InputError):
+            return cut_exposure(exposure, self._unit_turn, found.lamps[0].region, [lamp.region for lamp in found.lamps])
+        return None
 
     def _steps_s(self) -> list[float]:
         exposure = self._bench.exposure
@@ -233,14 +198,14 @@ class _Aiming:
         assert exposure is not None  # it had steps
         x, y, width, height = own.region
         around = np.s_[:, max(0, y - height) : y + 2 * height, max(0, x - width) : x + 2 * width]
-        pictures, taken_s = [], []
+        pictures, taken_s, at_first_s = [], [], exposure.now_s()
         self._switch(True)
         try:
             for step_s in steps_s:
                 taken_s.append(exposure.set(step_s))
                 pictures.append(self._look()[around])
         finally:
-            exposure.restore()
+            exposure.set(at_first_s)
             self._switch(False)
         return camera_curve(pictures, taken_s)
 

@@ -17,7 +17,7 @@ from hil.virtual.desk.spectra import Floats, black_body, daylight, fluorescent, 
 
 _BASE_SECONDS_LUX = 250.0 * 2.0**2 / 100.0  # of exposure at gain 1
 _WHITE_SHEET = 0.9  # how full a white sheet at 0 stops makes the strongest channel
-_LONGEST_S, _SHORTEST_S, _MOST_GAIN = 1 / 30, 1 / 8000, 16.0
+LONGEST_S, _SHORTEST_S, _MOST_GAIN = 1 / 30, 1 / 8000, 16.0
 ASPECT = 0.75  # height by width of the whole picture
 
 
@@ -175,7 +175,7 @@ def _settings(
     stops, exposed_lux = evenly(rng, over.exposure_stops), max(room.lux, over.darkest_exposed_lux)
     amplified_s = _BASE_SECONDS_LUX / exposed_lux * 2**stops
     gain = by_ratio(rng, over.gain)
-    exposure_s = min(max(amplified_s / gain, _SHORTEST_S), _LONGEST_S)
+    exposure_s = min(max(amplified_s / gain, _SHORTEST_S), LONGEST_S)
     gain = min(max(amplified_s / exposure_s, 1.0), _MOST_GAIN)
     contrast = evenly(rng, over.contrast) if rng.random() < 0.5 else 0.0
     settings = Settings(

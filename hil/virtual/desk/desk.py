@@ -27,7 +27,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from hil.virtual.desk.conditions import Conditions, draw_conditions
+from hil.virtual.desk.conditions import LONGEST_S, Conditions, draw_conditions
 from hil.virtual.desk.development import MOSAICS, Bytes, Development
 from hil.virtual.desk.naming import can_be_named, glow_radius_px, has_its_colour, look, shown_colour
 from hil.virtual.desk.optics import Optics
@@ -79,6 +79,34 @@ class Desk:
         if not 0.0 <= lit <= 1.0 or frame < 0:
             raise ValueError(f"a picture lit {lit} of frame {frame}: lit goes from 0 to 1 and frames count from 0")
         return self._development.developed(self.filling(lit, frame), np.random.default_rng((self._seed, 11, frame)))
+
+    @property
+    def exposure_s(self) -> float:
+        """How long each picture is exposed."""
+        return self._conditions.settings.exposure_s
+
+    def exposed(self, exposure_s: float) -> "Desk":
+        """Give the same desk, its pictures exposed so long and not amplified otherwise.
+
+        Raises:
+            ValueError: it is no time, or longer than that between two pictures.
+        """
+        if not 0.0 < exposure_s <= LONGEST_S:
+            raise ValueError(f"an exposure of {exposure_s} s does not fit between two pictures")
+        share = exposure_s / self.exposure_s
+        settings = replace(
+            self._conditions.settings,
+            exposure=self._conditions.settings.exposure * share,
+            exposure_s=exposure_s,
+        )
+        return replace(
+            self,
+            _conditions=replace(self._conditions, settings=settings),
+            _ambient=self._ambient * np.float32(share),
+            _emitters=self._emitters * np.float32(share),
+            _neighbours=self._neighbours * np.float32(share),
+            _development=self._development.by(settings),
+        )
 
     def filling(self, lit: float, frame: int) -> Picture:
         """Give what fills the mosaic sensor, (h, w), before any noise: linear, 1 where the converter is full."""

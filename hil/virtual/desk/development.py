@@ -38,7 +38,7 @@ class Development:
 
     def __init__(self, settings: Settings, mosaic: int, height: int, width: int) -> None:
         """Prepare what does not change; `mosaic` picks one of the four."""
-        self._settings = settings
+        self._settings, self._mosaic = settings, mosaic
         corner, self._code = MOSAICS[mosaic]
         self._channels = np.tile(np.array(corner).reshape(2, 2), (height // 2, width // 2))
         self._gains: Picture = settings.camera.gains.astype(np.float32)[self._channels]
@@ -53,6 +53,10 @@ class Development:
             cv2.IMWRITE_JPEG_QUALITY, settings.jpeg_quality,
             cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420,
         ]  # fmt: skip
+
+    def by(self, settings: Settings) -> "Development":
+        """Give that of the same sensor by other settings."""
+        return Development(settings, self._mosaic, *self._channels.shape)
 
     def sampled(self, layer: Picture) -> Picture:
         """Keep of layers, (..., h, w, 3) red first, what the mosaic lets through: (..., h, w)."""

@@ -79,6 +79,16 @@ def test_the_room_changes_between_unlit_and_lit_pictures() -> None:
     assert desk.filling(1.0, 0) == pytest.approx(1.1 * desk.filling(0.0, 0), rel=1e-4)
 
 
+def test_half_the_exposure_fills_the_sensor_half() -> None:
+    desk = draw_desk(3, "green", STILL)
+    short = desk.exposed(desk.exposure_s / 2.0)
+    assert short.exposure_s == desk.exposure_s / 2.0
+    for lit in (0.0, 1.0):
+        assert np.allclose(short.filling(lit, 0), desk.filling(lit, 0) / 2.0, rtol=1e-4)
+    with pytest.raises(ValueError, match="does not fit between two pictures"):
+        desk.exposed(0.5)
+
+
 def test_neighbours_blink() -> None:
     over = replace(STILL, neighbours=(3, 3), neighbour_mm=(8, 12))
     for seed in SEEDS:

@@ -1,0 +1,57 @@
+"""Cuts a camera's exposure, stop by stop, until a lamp's own window shows its colour: or as far as it can be cut."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from hil.instruments.exposure import Exposure
+from hil.lamp.aim import Region, Turn
+from hil.lamp.exposed import STEADY, exposed
+
+STOP = 2.0
+# The shorter one is within the time in which an older addressable lamp switches once, so it counts where the lamp's pictures are
+# seen to be alike: of one that flashes by itself nobody sees that.
+SHORTEST_S, SHORTEST_UNSEEN_S = 0.001, 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """From which exposure to which, and what share of the lamp's region was blown out before and after."""
+
+    from_s: float
+    to_s: float
+    blown_before: float
+    blown_after: float
+
+    def __str__(self) -> str:
+        """In words."""
+        return (
+            f"{1e3 * self.to_s:.1f} ms in place of {1e3 * self.from_s:.1f} ms: at the unit's lamp "
+            f"{self.blown_before:.1%} of the picture was blown out, now {self.blown_after:.1%}"
+        )
+
+
+def cut_exposure(exposure: Exposure, take: Callable[[], Turn], region: Region, lamps: Sequence[Region]) -> Cut | None:
+    """Leave the camera at the longest exposure that does not blow the lamp out, or the shortest that does; None: as it was.
+
+    Args:
+        exposure: of the camera.
+        take: takes pictures of the lamp lit and dark, as the camera is set.
+        region: where the lamp lies; lamps: all regions of lamps in the picture.
+
+    Raises:
+        InputError: the camera takes no exposure times.
+        BenchError: it does not take one that is within its range.
+    """
+    first_s, (shortest_s, _) = exposure.now_s(), exposure.range_s()
+    first = best = exposed(take(), region, lamps)
+    shortest_s = max(shortest_s, SHORTEST_S if first.steady >= STEADY else SHORTEST_UNSEEN_S)
+    best_s = tried_s = first_s
+    while not best.is_enough and best_s / STOP >= shortest_s:
+        tried_s = exposure.set(best_s / STOP)
+        found = exposed(take(), region, lamps)
+        if tried_s >= best_s or not found.does_beside(first):
+            break
+        best, best_s = found, tried_s
+    if tried_s != best_s:
+        exposure.set(best_s)
+    return None if best_s == first_s else Cut(first_s, best_s, first.blown, best.blown)
