@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from hil.core.errors import InputError
+from hil.core.errors import BenchError, InputError
 from hil.drive.bench.exposing import SHORTEST_S, SHORTEST_UNSEEN_S, cut_exposure
 from hil.instruments.exposure import Exposure
 from hil.lamp.aim import Turn
@@ -84,6 +84,19 @@ def test_a_camera_that_stays_where_it_is_is_asked_once() -> None:
     cut = cut_exposure(bench, bench.turn, REGION, [REGION])
     assert cut is not None
     assert bench.taken == [0.008, 0.004, 0.004]
+
+
+def test_one_that_does_not_take_an_exposure_within_its_range_keeps_the_last_that_it_took() -> None:
+    class Stubborn(Bench):
+        def set(self, exposure_s: float) -> float:
+            if exposure_s < 0.004:
+                raise BenchError("camera", "takes no such exposure.", "Set it by hand.")
+            return super().set(exposure_s)
+
+    bench = Stubborn(bright=500.0)
+    cut = cut_exposure(bench, bench.turn, REGION, [REGION])
+    assert cut is not None
+    assert cut.to_s == bench.now_s() == 0.004
 
 
 def test_one_that_takes_no_exposures_says_so() -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from hil.core.errors import BenchError
 from hil.instruments.exposure import Exposure
 from hil.lamp.aim import Region, Turn
 from hil.lamp.exposed import STEADY, exposed
@@ -40,14 +41,17 @@ def cut_exposure(exposure: Exposure, take: Callable[[], Turn], region: Region, l
 
     Raises:
         InputError: the camera takes no exposure times.
-        BenchError: it does not take one that is within its range.
+        BenchError: it does not take the one that it had, or no pictures can be taken.
     """
     first_s, (shortest_s, _) = exposure.now_s(), exposure.range_s()
     first = best = exposed(take(), region, lamps)
     shortest_s = max(shortest_s, SHORTEST_S if first.steady >= STEADY else SHORTEST_UNSEEN_S)
     best_s = tried_s = first_s
     while not best.is_enough and best_s / STOP >= shortest_s:
-        tried_s = exposure.set(best_s / STOP)
+        try:
+            tried_s = exposure.set(best_s / STOP)
+        except BenchError:  # not every one within its range, as some drivers have it
+            break
         found = exposed(take(), region, lamps)
         if tried_s >= best_s or not found.does_beside(first):
             break
