@@ -12,15 +12,18 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from support.bench_file import BENCH
 from support.by_day import of_the_day, on_day
 from support.faults import fault_environment
 from support.firmware import write_build
 from support.runs import TRIES, Ended, accept, hil, undisturbed
 from support.verdicts import Outcomes, read_outcomes
 
+from hil.core.aim_file import AimFile
+from hil.core.kept_file import write_kept
 from hil.core.run_folder import RunFolder
 from hil.virtual.build import make_build
-from hil.virtual.scene.picture import shifted
+from hil.virtual.scene.picture import Picture, shifted
 
 FIRST_START = "test_start"
 FORM = "test_start or test_form.py"
@@ -145,6 +148,43 @@ def test_a_camera_that_was_moved_since_it_was_aimed_leaves_its_lamp_unjudged_and
     for name in LAMP_OF_FIRST_START:
         (reason,) = (outcome.reason for key, outcome in outcomes.items() if key.endswith(f"::{name}"))
         assert "moved by 6 pixels since it was aimed: aim it anew (hil bench aim)" in reason
+
+
+@pytest.mark.parametrize(
+    ("fault", "verdict", "code"),
+    [
+        pytest.param("", "pass", 0, marks=on_day(0)),
+        pytest.param("camera bumped", "unjudged", 3, marks=on_day(1)),
+    ],
+)
+def test_a_camera_aimed_by_a_short_exposure_reads_the_lamp_and_knows_its_place(
+    tmp_path: Path, fault: str, verdict: str, code: int
+) -> None:
+    """By a millisecond the table is too dark to tell a place by, but that aiming found it to be the same with the lamp lit."""
+    table = Picture(7, exposure_s=0.001)
+    aimed = AimFile(
+        camera="the scene's",
+        picture=(640, 480),
+        unit_region=table.regions["unit"],
+        bench_region=table.regions["bench"],
+        dark_picture="dark.png",
+        dim_light=True,
+        settings={"exposure": 10},
+    )
+    write_kept(aimed, tmp_path / "bench.aim.json")
+    cv2.imwrite(str(tmp_path / "dark.png"), table.render((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 1))
+    bench = tmp_path / "bench.toml"
+    bench.write_text(BENCH, encoding="utf-8")
+    options = ("-k", FIRST_START, "--bench", str(bench))
+    if fault:
+        ended = hil("accept", *options, cwd=tmp_path, environment=fault_environment(fault, BEGINS))
+    else:
+        ended = accept(*options, cwd=tmp_path)
+    outcomes = judged(ended, code)
+    assert names(outcomes, verdict) >= set(LAMP_OF_FIRST_START)
+    for name in LAMP_OF_FIRST_START if fault else ():
+        (reason,) = (outcome.reason for key, outcome in outcomes.items() if key.endswith(f"::{name}"))
+        assert "moved by 6 pixels" in reason
 
 
 def test_a_supply_that_cannot_be_switched_any_more_breaks_the_bench_and_is_said(tmp_path: Path) -> None:
