@@ -12,11 +12,12 @@ from pathlib import Path
 import pytest
 
 from hil.core.aim_file import CAMERA_SETTINGS
-from hil.core.errors import BenchError
+from hil.core.errors import BenchError, InputError
 from hil.core.moments import Json
 from hil.instruments import device_controls
 from hil.instruments.camera_settings import hold_settings, in_words
 from hil.instruments.device_controls import CONTROL, QUERY
+from hil.instruments.exposure import DeviceExposure
 
 DEVICE = Path("/dev/null")  # which can be opened
 READ_WRITE = 3
@@ -165,3 +166,19 @@ def test_of_a_device_with_none_nothing_is_locked() -> None:
 )
 def test_how_it_is_set_is_told_in_words(told: dict[str, Json], words: str) -> None:
     assert in_words(told) == words
+
+
+def test_an_exposure_is_read_and_set_in_units_of_a_tenth_of_a_millisecond(kernel: Kernel) -> None:
+    exposure = DeviceExposure(DEVICE)
+    hold_settings(DEVICE, {})
+    assert exposure.now_s() == pytest.approx(0.025)
+    assert exposure.set(0.002) == pytest.approx(0.002)
+    assert kernel.controls[EXPOSURE] == 20
+    assert exposure.range_s() == (pytest.approx(0.0001), pytest.approx(1.0))
+
+
+def test_a_camera_that_sets_its_exposure_by_itself_is_not_set_from_here(kernel: Kernel) -> None:
+    kernel.stuck = {AUTO_EXPOSURE}
+    hold_settings(DEVICE, {})
+    with pytest.raises(InputError, match="sets its exposure by itself"):
+        DeviceExposure(DEVICE).range_s()
