@@ -86,7 +86,7 @@ def camera_of(record: Record, from_s: float, until_s: float) -> Camera:
 
 
 def _all_seen(record: Record) -> _Seen:
-    frames, away = record.frames(), tuple(_away(record))
+    frames, away = record.frames(), (*_away(record), *_not_taken(record))
     back = np.flatnonzero(np.diff(frames.times_s) <= 0.0)
     trouble = f"the stamps of its frames go back at frame {back[0] + 1}" if len(back) else ""
     keep = np.ones(len(frames), dtype=bool)
@@ -115,6 +115,16 @@ def _away(record: Record) -> Iterator[Asleep]:
             why = moved if moment.kind == "moved" else moment.text("why")
     if since_s < inf:
         yield Asleep(since_s, inf, woke=False, why=why)
+
+
+def _not_taken(record: Record) -> Iterator[Asleep]:
+    """From when to when a camera that had gone was there again, and not taken as it was."""
+    gone = [m for kind in ("stopped", "stalled") for m in record.by_kind.get(("camera", kind), ())]
+    started_s = sorted(moment.time_s for moment in record.by_kind.get(("camera", "started"), ()))
+    for moment in record.by_kind.get(("camera", "not taken"), ()):
+        since_s = max((m.time_s for m in gone if m.time_s <= moment.time_s), default=moment.time_s)
+        again_s = next((time_s for time_s in started_s if time_s > moment.time_s), inf)
+        yield Asleep(since_s, again_s, woke=again_s < inf, why=moment.text("why"))
 
 
 def _read(record: Record, seen: _Seen, from_s: float, until_s: float) -> Camera:

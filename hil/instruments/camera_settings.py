@@ -25,6 +25,10 @@ NUMBERS: Mapping[CameraSetting, tuple[int, int, int]] = {
 }
 
 
+class NotAsBefore(BenchError):
+    """A camera is there, and does not take what it was aimed or started with."""
+
+
 @dataclass(frozen=True, slots=True)
 class HeldSettings:
     """How a camera is set. `told`: of each setting whether it is locked, in words; `values`: in the driver's own units."""
@@ -37,7 +41,7 @@ def hold_settings(path: Path, kept: Mapping[CameraSetting, int]) -> HeldSettings
     """Take a camera's settings from it, and give it those that are kept; the others stay as they are.
 
     Raises:
-        BenchError: it does not take one that is kept.
+        NotAsBefore: it does not take one that is kept.
     """
     controls = DeviceControls(path)
     told: dict[CameraSetting, str] = {}
@@ -49,7 +53,7 @@ def hold_settings(path: Path, kept: Mapping[CameraSetting, int]) -> HeldSettings
         if name in kept and value != kept[name]:
             has = "takes none" if value is None else f"stays at {value}"
             problem = f"its {name.replace('_', ' ')} is to be {kept[name]}, and {has}."
-            raise BenchError(f"camera {path}", problem, "Is it another one? Aim anew: hil bench aim.")
+            raise NotAsBefore(f"camera {path}", problem, "Is it another one? Aim anew: hil bench aim.")
         # One that has no such automatic keeps its value; of one that has neither nobody knows.
         locked = automatic == by_hand or (automatic is None and value is not None)
         if locked and value is not None:

@@ -8,7 +8,6 @@ booked. A camera that stalls or stops is opened again as soon as it can be, and 
 import threading
 import time
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from pathlib import Path
 
 import cv2
@@ -20,6 +19,7 @@ from hil.core.frames import Crops, FrameWriter
 from hil.core.moments import Json
 from hil.core.timeline import Timeline
 from hil.instruments.camera_place import CameraPlace, PlaceWatch
+from hil.instruments.camera_settings import NotAsBefore
 from hil.instruments.camera_stream import (
     OPEN_REAL_S,
     STALL_REAL_S,
@@ -127,7 +127,7 @@ class LampCamera:
         stream = CameraStream(self._address, self._pixel_format, self.settings)
         if self._timed_by not in ("", stream.timed_by):  # then its frames' times are of another kind
             stream.close()
-            raise BenchError(
+            raise NotAsBefore(
                 f"camera {self.source}", f"its frames are timed by {stream.timed_by} now.", "Unplug it, and again."
             )
         self._timed_by = stream.timed_by
@@ -151,11 +151,21 @@ class LampCamera:
         writer.close()
 
     def _opened_again(self) -> CameraStream | None:
-        """Open the camera that went, once it can be; None where recording was to stop before."""
+        """Open the camera that went, once it can be; None where recording was to stop before.
+
+        Books why one that is there is not taken: it is not as before.
+        """
+        told = ""
         while not self._stop.wait(AGAIN_REAL_S):
-            with suppress(BenchError):
+            try:
                 if is_there(self._address):
                     return self._opened()
+            except NotAsBefore as error:
+                if str(error) != told:
+                    told = str(error)
+                    self._timeline.add("camera", "not taken", why=told)
+            except BenchError:  # not yet
+                continue
         return None
 
     def _be_gone(self, is_gone: bool) -> None:

@@ -280,7 +280,8 @@ class _Opening:
             "board": f"virtual, firmware under {board.ready.get('interpreter', 'an interpreter')}, 1 s of the unit in "
             f"{1 / self._settings.speed:.2f} s",
             "console": port,
-            "camera": f"{camera.source}, nominal {self._settings.camera_frame_rate:g} frames/s",
+            "camera": f"{camera.source}, nominal {self._settings.camera_frame_rate:g} frames/s, "
+            f"each exposed for {1e3 * self._exposure_s:g} ms",
             "air monitor": f"channels {', '.join(map(str, self._file.air_monitor.channels))}",
             "flasher": f"serial loader, {CHIP}",
         }

@@ -64,6 +64,32 @@ def test_a_camera_moved_since_it_was_aimed_tells_nothing_of_the_whole_run_and_sa
     assert not lamp.begins("setup", ON_S).seen
 
 
+OTHER = "camera /dev/video0: its gain is to be 31, and stays at 30. Is it another one? Aim anew: hil bench aim."
+
+
+def gone(from_s: float, until_s: float) -> LampFrames:
+    keep = (FRAMES.times_s <= from_s) | (FRAMES.times_s >= until_s)
+    return LampFrames(FRAMES.times_s[keep], FRAMES.unit[keep], FRAMES.bench[keep])
+
+
+@pytest.mark.parametrize("kind", ["stopped", "stalled"])
+def test_a_camera_that_comes_back_set_otherwise_says_so_wherever_it_is_missed(kind: str) -> None:
+    lamp = view(gone(122.0, 141.0), moment(122.2, "camera", kind), moment(123.0, "camera", "not taken", why=OTHER))
+    seen = lamp.shows_in_order(ORDER)
+    assert (seen.holds, OTHER in seen.text) == (None, True)
+    assert OTHER in lamp.begins("connected", ON_S).because
+    assert lamp.begins("setup", ON_S).measured
+
+
+def test_one_that_is_set_as_before_in_the_end_is_asleep_until_then_alone() -> None:
+    again = (moment(120.2, "camera", "stopped"), moment(121.0, "camera", "not taken", why=OTHER))
+    lamp = view(gone(120.0, 124.0), *again, moment(124.0, "camera", "started"))
+    (gap,) = (gap for gap in lamp.asleep if gap.why == OTHER)
+    assert gap.woke
+    assert gap.begin_s <= 120.2 < gap.end_s <= 124.0
+    assert lamp.shows_in_order(ORDER[:3]).holds is None
+
+
 def test_what_came_before_is_still_measured() -> None:
     lamp = view(disturbed(122.0, 141.0), moved(123.0, 121.5))
     setup, connected = lamp.begins("setup", ON_S), lamp.begins("connected", ON_S)

@@ -17,11 +17,14 @@ import pytest
 from PIL import Image, ImageFile
 
 import hil.instruments.camera_stream
+import hil.instruments.lamp_camera
 from hil.core.clock import Clock
 from hil.core.errors import BenchError, InputError
 from hil.core.frames import Crops, read_frames
 from hil.core.moments import Moment
 from hil.core.timeline import Expired, Timeline
+from hil.instruments.camera_settings import NotAsBefore
+from hil.instruments.camera_stream import CameraStream
 from hil.instruments.lamp_camera import LampCamera
 
 LIMIT_S = 20.0
@@ -263,6 +266,24 @@ def test_a_camera_that_went_is_opened_again(
         (50, 200), abs=JPEG_ERROR
     )
     assert len(before) + len(after) == len(frames)
+
+
+def test_a_camera_that_comes_back_with_other_settings_is_not_taken_and_why_is_booked_once(
+    timeline: Timeline, camera_of: Callable[..., LampCamera], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    camera = camera_of(shows_and_goes("hangs up"), lambda stream: stream.keep_showing(200))
+    camera.start()
+    tried = threading.Semaphore(0)
+
+    def another(*_given: object) -> CameraStream:
+        tried.release()
+        raise NotAsBefore("camera /dev/video0", "its gain is to be 31, and stays at 30.", "Aim anew: hil bench aim.")
+
+    monkeypatch.setattr(hil.instruments.lamp_camera, "CameraStream", another)
+    assert "stays at 30" in booked(timeline, "not taken").text("why")
+    assert all(tried.acquire(timeout=LIMIT_S) for _ in range(3))
+    assert len([moment for moment in timeline.since() if moment.kind == "not taken"]) == 1
+    assert not camera.wait_past(timeline.clock.now_s(), LIMIT_S)
 
 
 def test_waiting_for_a_frame_has_a_limit(timeline: Timeline, camera_of: Callable[..., LampCamera]) -> None:
