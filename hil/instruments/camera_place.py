@@ -25,6 +25,7 @@ TIMES_LEARNING = 4.0  # what learning costs, until the next try
 END_REAL_S = 5.0
 MOST_TRIES = 20  # pictures to learn the place from, until one is like those of the next two seconds
 AS_DIM = 0.5  # of the light by which it was aimed: by less than that it was not tried
+DIMMEST = 0.001  # linear: by less the codes hardly tell light from none
 BOARD_SHARE = 0.1  # of the region's shorter side: aim left more than that about the lamp's glow
 State = Literal["in place", "moved", "hidden"]
 
@@ -50,7 +51,7 @@ class CameraPlace:
         if dim_light and aimed_by is not None:
             aimed = place_of(aimed_by, region, lamps, 0.0)
             told = LEAST_LIGHT if isinstance(aimed, NotTold) else AS_DIM * aimed.dimmer_light
-            self._least_light = min(LEAST_LIGHT, told)
+            self._least_light = min(LEAST_LIGHT, max(DIMMEST, told))
         self._place: Place | None = None
         self._known = False
         self._tries_left, self._learned_real_s = MOST_TRIES, 0.0

@@ -18,15 +18,16 @@ from hil.lamp.place import place_in_dim_light
 # All: common practice, no source.
 ENOUGH = 0.005  # of the region: with no more of it blown out, a shorter exposure would show no more of the colour
 STEADY = 0.8  # of the brightest picture's light, that a steady lamp's darkest one has at least
-DIMMEST = 0.05  # linear light (full scale 1) that the brightest part of the lamp has at least
+DIMMEST = 0.3  # linear light (full scale 1) that the brightest part of the lamp has at least
 
 
 @dataclass(frozen=True, slots=True)
 class Exposed:
     """One exposure of a lit lamp.
 
-    blown: share of its region; steady: light of its darkest picture over its brightest; brightest: linear light that it adds.
-    placed: whether what lies around it tells where the camera looks, with the lamp lit and dark.
+    blown: share of its region, but for what is without the lamp; steady: light of its darkest picture over its brightest;
+    brightest: linear light that it adds. placed: whether what lies around it tells where the camera looks, with the lamp lit
+    and dark.
     """
 
     blown: float
@@ -56,7 +57,7 @@ def exposed(turn: Turn, region: Region, lamps: Sequence[Region]) -> Exposed:
     glow = gain >= GLOW * gain.max()
     light = np.maximum(gains[:, glow].sum(axis=1), 0.0)
     return Exposed(
-        blown=float((codes >= SATURATED_CODE).mean()),
+        blown=float(((codes >= SATURATED_CODE) & (dark < SRGB_DECODE[SATURATED_CODE])).mean()),
         steady=float(light.min() / max(float(light.max()), 1e-9)),
         brightest=float(gain.max()),
         placed=not isinstance(place_in_dim_light(turn.dark[0], list(turn.lit), region, lamps), NotTold),

@@ -168,21 +168,24 @@ def place_of(
 
 
 def place_in_dim_light(
-    dark: Picture, lit: Sequence[Picture], region: Region, lamps: Sequence[Region]
+    dark: Picture, lit: Sequence[Picture], region: Region, lamps: Sequence[Region], longer: Picture | None = None
 ) -> Place | NotTold:
     """Learn what lies around a region, however dark it is there, from a picture with the lamps dark.
 
-    Not where it looks otherwise while a lamp is lit.
+    Not where it looks otherwise while a lamp is lit, or in a dark picture that was exposed `longer`, where there is one: what
+    shows in the dark may be the sensor's own pattern, and that stays where it is when the camera moves.
     """
     place = place_of(dark, region, lamps, 0.0)
     if isinstance(place, NotTold):
         return place
-    for picture in lit:
-        shift_px = place.shift_px(picture)
+    shifts_px = [place.shift_px(picture) for picture in lit]
+    if longer is not None:
+        shifts_px.append(place.shift_since_px(longer))
+    for shift_px in shifts_px:
         if isinstance(shift_px, NotTold):
             return shift_px
         if shift_px > place.most_px:
-            return NotTold(f"what lies around the lamp seems {shift_px:.1f} pixels off while it is lit")
+            return NotTold(f"what lies around the lamp seems {shift_px:.1f} pixels off by other light")
     return place
 
 

@@ -10,7 +10,7 @@ import pytest
 from hil.lamp import NotTold
 from hil.lamp.doubt import Floats
 from hil.lamp.light import Crops
-from hil.lamp.place import Place, place_of
+from hil.lamp.place import Place, place_in_dim_light, place_of
 from hil.virtual.scene.picture import Picture, as_jpeg
 
 with warnings.catch_warnings():
@@ -239,3 +239,31 @@ def test_a_lamp_at_the_picture_s_edge_has_a_place_too() -> None:
     place = place_of(picture, region, [region])
     assert isinstance(place, Place)
     assert place.shift_px(moved(picture, 5.0, 0.0)) == pytest.approx(5.0, abs=0.3)
+
+
+def test_in_dim_light_the_table_s_outlines_are_those_of_a_longer_exposure() -> None:
+    dim, usual = Picture(3, exposure_s=0.001), Picture(3)
+    regions = list(dim.regions.values())
+    lit = [through_jpeg(dim.render(GREEN, DARK, at)) for at in range(3)]
+    dark, longer = through_jpeg(dim.render(DARK, DARK, 5)), through_jpeg(usual.render(DARK, DARK, 6))
+    assert isinstance(place_of(dark, regions[0], regions), NotTold)
+    place = place_in_dim_light(dark, lit, regions[0], regions, longer)
+    assert isinstance(place, Place)
+    shift_px = place.shift_px(moved(lit[1], 4.0, 0.0))
+    assert shift_px == pytest.approx(4.0, abs=0.5)
+
+
+@pytest.mark.parametrize("shape", [(1, 640, 1), (480, 640, 1)])
+def test_a_sensor_s_own_pattern_is_no_place(shape: tuple[int, int, int]) -> None:
+    """Columns, or single pixels, that are brighter than others wherever the camera looks: next to no light shows them alone."""
+    pattern = np.random.default_rng(2).normal(0.0, 4.0, shape)
+
+    def of(seed: int, share: float) -> Crops:
+        noise = np.random.default_rng(seed).normal(0.0, 1.0, (480, 640, 1))
+        seen = table_of(3).render(DARK, DARK, seed).astype(float) * share
+        return np.clip(6.0 + seen + pattern + noise, 0, 255).astype(np.uint8)
+
+    regions = list(table_of(3).regions.values())
+    dark, lit, longer = of(1, 0.01), [of(2, 0.01), of(3, 0.01)], of(4, 1.0)
+    assert isinstance(place_in_dim_light(dark, lit, regions[0], regions), Place)
+    assert isinstance(place_in_dim_light(dark, lit, regions[0], regions, longer), NotTold)

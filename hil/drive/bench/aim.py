@@ -20,11 +20,11 @@ from hil.core.frames import Crops
 from hil.core.run_folder import RunFolder
 from hil.core.trial import draw
 from hil.drive.bench.aims import Aim, Aims
-from hil.drive.bench.exposing import Cut, cut_exposure
+from hil.drive.bench.exposing import Cut, cut_exposure, set_back
 from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
-from hil.instruments.exposure import UNIT_S, in_units
+from hil.instruments.exposure import in_units
 from hil.lamp.aim import (
     UNEVEN,
     Aimed,
@@ -35,7 +35,7 @@ from hil.lamp.aim import (
 )
 from hil.lamp.curve import CameraCurve, camera_curve
 from hil.lamp.doubt import NotTold
-from hil.lamp.place import place_in_dim_light
+from hil.lamp.place import place_in_dim_light, place_of
 
 TURNS, MOST_TURNS, PICTURES = 5, 9, 6
 RIVAL = 0.1  # where another place goes on and off with so much of the lamp's light, more turns are taken
@@ -73,8 +73,8 @@ def aim_slots(bench_files: Sequence[BenchFile], *, linearity: bool = False, cuts
         ]
         known = next((found for found in before if isinstance(found, Aimed)), None)
         measure = linearity and not any(aim.curve for aim in aims)
-        exposure = aims[0].settings.get("exposure") if aims else None
-        aims.append(aim_bench(file, known, exposure, linearity=measure, cuts=cuts and not aims))
+        cut = aims[0].cut if aims else None
+        aims.append(aim_bench(file, known, cut, linearity=measure, cuts=cuts and not aims))
     curve = next((aim.curve for aim in aims if aim.curve), aims[0].curve)
     return Aims(tuple(replace(aim, curve=curve) for aim in aims))
 
@@ -85,10 +85,10 @@ def _camera_of(file: BenchFile) -> tuple[object, ...]:
     return (file.kind, file.lamp_camera.source, *world) if file.stays else (object(),)
 
 
-def aim_bench(bench_file: BenchFile, own: Aimed | None, exposure: int | None, *, linearity: bool, cuts: bool) -> Aim:
+def aim_bench(bench_file: BenchFile, own: Aimed | None, before: Cut | None, *, linearity: bool, cuts: bool) -> Aim:
     """Find one slot's lamp, and the bench's own, where it is not known already; and the camera's curve, where asked.
 
-    By an `exposure`, in the driver's units, where another slot's lamp settled it; or by a cut one, where asked.
+    By an exposure that was cut `before`, by another slot's lamp; or by one that is cut now, where asked.
 
     Raises:
         InputError: the bench file names something that is not there, or the camera takes no exposure times.
@@ -101,7 +101,7 @@ def aim_bench(bench_file: BenchFile, own: Aimed | None, exposure: int | None, *,
         try:
             if bench_file.kind == "virtual":
                 _give_program(opened.bench)
-            return _Aiming(opened.bench).aim(bench_file.slot, own, exposure, linearity=linearity, cuts=cuts)
+            return _Aiming(opened.bench).aim(bench_file.slot, own, before, linearity=linearity, cuts=cuts)
         finally:
             with suppress(BenchError):
                 opened.bench.power.off(asked_by=BY)
@@ -130,13 +130,24 @@ class _Found:
         return found if len(found) == 2 else []
 
     @property
-    def in_dim_light(self) -> bool:
-        """Whether what lies around the unit's lamp looks the same in every picture of it lit, however dark it is there."""
+    def is_readable(self) -> bool:
+        """Whether both were found, and pictures of the unit's tell its colour."""
+        return bool(self.lamps) and isinstance(readable(self.lamps[0], self.turns), Aimed)
+
+    @property
+    def is_placed(self) -> bool:
+        """Whether what lies around the unit's lamp tells where the camera looks, by light as bright as is trusted."""
         regions = [lamp.region for lamp in self.lamps]
+        return bool(regions) and not isinstance(place_of(self.turns[-1].dark[0], regions[0], regions), NotTold)
+
+    def place_beside(self, longer: Crops) -> NotTold | None:
+        """Say why what lies around the unit's lamp does not tell where the camera looks; dark pictures were exposed `longer`."""
+        regions = [lamp.region for lamp in self.lamps]
+        if not regions:
+            return NotTold("the lamps were not found")
         lit = [picture for turn in self.turns for picture in turn.lit]
-        return bool(regions) and not isinstance(
-            place_in_dim_light(self.turns[-1].dark[0], lit, regions[0], regions), NotTold
-        )
+        place = place_in_dim_light(self.turns[-1].dark[0], lit, regions[0], regions, longer[0])
+        return place if isinstance(place, NotTold) else None
 
 
 class _Aiming:
@@ -148,41 +159,60 @@ class _Aiming:
         self._camera, self._lamp = bench.its_camera, bench.bench_lamp
         self._camera.on_picture = self._take
 
-    def aim(self, slot: str, own: Aimed | None, exposure: int | None, *, linearity: bool, cuts: bool) -> Aim:
+    def aim(self, slot: str, own: Aimed | None, before: Cut | None, *, linearity: bool, cuts: bool) -> Aim:
         bench = self._bench
         # A camera that takes none is told so before anything is switched.
         steps_s = self._steps_s() if linearity else []
         bench.power.off(asked_by=BY)
-        settings = dict(self._camera.settings)
-        if exposure is not None and bench.exposure is not None:
-            bench.exposure.set(exposure * UNIT_S)
-            settings["exposure"] = exposure
+        longer = self._by(before) if before is not None else None
         found = self._both(own)
         curve = self._curve(found.own, steps_s) if steps_s and isinstance(found.own, Aimed) else None
-        cut = self._cut(found) if cuts else None
-        if cut is not None and bench.exposure is not None:
-            if (again := self._both(None)).lamps:
-                found, settings["exposure"] = again, in_units(cut.to_s)
-            else:
-                bench.exposure.set(cut.from_s)
-                cut = None
+        cut = before
+        if cuts:
+            longer = found.turns[-1].dark
+            found, cut = self._cut(found)
+        settings = dict(self._camera.settings) | ({"exposure": in_units(cut.to_s)} if cut is not None else {})
         unit = readable(found.unit, found.turns) if isinstance(found.unit, Aimed) else found.unit
         source, last = str(self._camera.source), found.turns[-1]
-        return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, found.in_dim_light)
+        displaced = found.place_beside(longer) if cut is not None and longer is not None else None
+        return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, displaced)
+
+    def _by(self, cut: Cut) -> Crops | None:
+        """Set the exposure that another slot's lamp settled; give dark pictures by the longer one of before."""
+        exposure = self._bench.exposure
+        if exposure is None:
+            return None
+        with set_back(exposure, cut.to_s):
+            exposure.set(cut.from_s)
+            longer = self._look()
+        exposure.set(cut.to_s)
+        return longer
 
     def _both(self, own: Aimed | None) -> "_Found":
         """Find the bench's own lamp, where it is not known, and the unit's."""
         found_own = own or self._find(self._bench_turn)[0]
         return _Found(*self._find(self._unit_turn), found_own)
 
-    def _cut(self, found: "_Found") -> Cut | None:
-        """Cut the exposure to what shows the lamp's colour; a camera that takes none keeps what it has."""
+    def _cut(self, found: "_Found") -> tuple["_Found", Cut | None]:
+        """Cut the exposure to what shows the lamp's colour, and find both lamps again, unless more is lost by it than won.
+
+        A camera that takes no exposure times keeps what it has.
+        """
         exposure = self._bench.exposure
         if exposure is None or not found.lamps:
-            return None
+            return found, None
+        regions = [lamp.region for lamp in found.lamps]
+        cut = None
         with suppress(InputError):
-            return cut_exposure(exposure, self._unit_turn, found.lamps[0].region, [lamp.region for lamp in found.lamps])
-        return None
+            cut = cut_exposure(exposure, self._unit_turn, regions[0], regions)
+        if cut is None:
+            return found, None
+        with set_back(exposure, cut.from_s):
+            again = self._both(None)
+        if again.is_readable and (again.place_beside(found.turns[-1].dark) is None or not found.is_placed):
+            return again, cut
+        exposure.set(cut.from_s)
+        return found, None
 
     def _steps_s(self) -> list[float]:
         exposure = self._bench.exposure

@@ -18,8 +18,8 @@ from hil.lamp.doubt import NotTold
 class Aim:
     """What was found of a slot's lamp and the bench's own, the camera, a picture with that lamp lit, and pictures of it dark.
 
-    How the camera was set, by which cut of its exposure, and its curve, where it was asked for. `dim_light`: what lies around the
-    unit's lamp looks the same while it is lit, however dark it is there.
+    How the camera was set, by which cut of its exposure, and its curve, where it was asked for. `displaced`: why what lies around
+    the unit's lamp does not tell where the camera looks by that cut, where it does not.
     """
 
     slot: str
@@ -31,7 +31,12 @@ class Aim:
     settings: Mapping[CameraSetting, int]
     curve: CameraCurve | NotTold | None = None
     cut: Cut | None = None
-    dim_light: bool = False
+    displaced: NotTold | None = None
+
+    @property
+    def dim_light(self) -> bool:
+        """Whether a run may tell by what lies around the lamp where the camera looks, however dark it is there."""
+        return self.cut is not None and self.displaced is None
 
     @property
     def dark_picture(self) -> Crops:
@@ -89,6 +94,12 @@ class Aims:
         names = list(aimed)
         meet = [(names[i], names[j]) for i, j in overlapping(list(aimed.values()))]
         told += [f"the regions of {one} and {other} meet: move one of them away" for one, other in meet]
+        for aim in self.slots:
+            if aim.cut is not None and aim.displaced is not None:
+                told.append(
+                    f"slot {aim.slot}: at {1e3 * aim.cut.to_s:.1f} ms of exposure no run may notice that the camera was moved "
+                    f"({aim.displaced.reason}): light it better, or --keep-exposure"
+                )
         if isinstance(self.slots[0].curve, NotTold):
             told.append(f"the camera's curve: {self.slots[0].curve.reason}")
         return told + self.faults

@@ -1,6 +1,7 @@
 """Cuts a camera's exposure, stop by stop, until a lamp's own window shows its colour: or as far as it can be cut."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 
 from hil.core.errors import BenchError
@@ -9,9 +10,10 @@ from hil.lamp.aim import Region, Turn
 from hil.lamp.exposed import STEADY, exposed
 
 STOP = 2.0
-# The shorter one is within the time in which an older addressable lamp switches once, so it counts where the lamp's pictures are
-# seen to be alike: of one that flashes by itself nobody sees that.
-SHORTEST_S, SHORTEST_UNSEEN_S = 0.001, 0.005
+# In the shorter one an addressable lamp switches once at least (400 Hz: data sheet of older ones), so that no colour of it is
+# missing; and its pictures are seen to be alike, but for a lamp that flashes by itself.
+SHORTEST_S, SHORTEST_UNSEEN_S = 0.0025, 0.005
+ROUNDED = 0.95  # a driver may round an exposure
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,18 +46,29 @@ def cut_exposure(exposure: Exposure, take: Callable[[], Turn], region: Region, l
         BenchError: it does not take the one that it had, or no pictures can be taken.
     """
     first_s, (shortest_s, _) = exposure.now_s(), exposure.range_s()
-    first = best = exposed(take(), region, lamps)
-    shortest_s = max(shortest_s, SHORTEST_S if first.steady >= STEADY else SHORTEST_UNSEEN_S)
-    best_s = tried_s = first_s
-    while not best.is_enough and best_s / STOP >= shortest_s:
-        try:
-            tried_s = exposure.set(best_s / STOP)
-        except BenchError:  # not every one within its range, as some drivers have it
-            break
-        found = exposed(take(), region, lamps)
-        if tried_s >= best_s or not found.does_beside(first):
-            break
-        best, best_s = found, tried_s
-    if tried_s != best_s:
+    with set_back(exposure, first_s):
+        first = best = exposed(take(), region, lamps)
+        shortest_s = max(shortest_s, SHORTEST_S if first.steady >= STEADY else SHORTEST_UNSEEN_S)
+        best_s = first_s
+        while not best.is_enough and best_s > shortest_s:
+            try:
+                tried_s = exposure.set(max(best_s / STOP, shortest_s))
+            except BenchError:  # not every one within its range, as some drivers have it
+                break
+            found = exposed(take(), region, lamps)
+            if not (ROUNDED * shortest_s <= tried_s < best_s and found.blown < best.blown and found.does_beside(first)):
+                break
+            best, best_s = found, tried_s
         exposure.set(best_s)
     return None if best_s == first_s else Cut(first_s, best_s, first.blown, best.blown)
+
+
+@contextmanager
+def set_back(exposure: Exposure, exposure_s: float) -> Iterator[None]:
+    """Leave the camera with this exposure where what is done meanwhile breaks off."""
+    try:
+        yield
+    except BaseException:
+        with suppress(BenchError):
+            exposure.set(exposure_s)
+        raise
