@@ -101,6 +101,8 @@ def aim(
     for trouble in found.troubles:
         typer.echo(printable(trouble))
     typer.echo(f"The picture with what was found: {drawn}")
+    if (cut := found.slots[0].cut) is not None:
+        typer.echo(f"The camera's exposure: {cut}.")
     stored = [
         _store(one, place, file)
         for one, place, file in zip(found.slots, places, files, strict=True)
@@ -143,8 +145,6 @@ def _store(found: Aim, place: Path, file: BenchFile) -> bool:
         settings=dict(found.settings),
     )
     write_kept(aimed, place)
-    if found.cut is not None:
-        typer.echo(f"The camera's exposure: {found.cut}.")
     typer.echo(f"unit_region = {list(unit)}\nbench_region = {list(own)}")
     counts = "It counts where the bench file leaves these two out."
     if not file.stays:
