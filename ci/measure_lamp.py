@@ -1,6 +1,6 @@
 """Measures the lamp reader on drawn desks, whose truth is known, beside the simple way: the hue of the brightest pixels.
 
-    ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, some 30 min on two cores
+    ci/measure lamp [--desks N] [--processes N]    10,000 desks by default, some 40 min on two cores
 
 Colours: desks of every word as `hil.virtual.desk` draws them; the lamp is found by `find_lamp` in four turns, refused by
 `readable` where they tell no colour, else read in one frame there. Once as the camera was set when it was found, and once by

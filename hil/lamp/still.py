@@ -47,13 +47,12 @@ OVER_ROOM = 0.15  # of its surroundings: with less light the lamp tells no colou
 DIMMER = 1  # of the glow's two parts
 DARKEST_BOARD = 0.03  # linear light by which a board's colour shows beside what scatters
 DOUBT = 0.004  # of the brightest channel, one standard deviation: what surroundings that are guessed leave in doubt
-BLOWN_SHARE = (
-    0.3  # of a lamp's bright part: a core with less of it blown out, and nearly so, has no colour that is sure
-)
+# Of a lamp's bright part: a core with less of it blown out, and nearly so, has no colour that is sure.
+BLOWN_SHARE = 0.3
 COLOUR_OVER_GREY = 3.0  # by how much a spot's colour makes it stand out more than its light does
 AT_THE_EDGE = 0.1  # how much a spot counts for each edge of the picture that it lies at: sky does, and a lamp does not
 # Signal lamps' green is bluish; of a photograph's lamp nobody says that it mixes green and blue.
-HUES = tuple(replace(sector, to_deg=190.0) if sector.word == "green" else sector for sector in SECTORS)
+SIGNAL_SECTORS = tuple(replace(sector, to_deg=190.0) if sector.word == "green" else sector for sector in SECTORS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +201,6 @@ def _halves(light: Planes, strongest: Planes, weight: Planes) -> list[Floats]:
 def _agreed(readings: Floats) -> str:
     """Name the first of some readings, shape (n, 3), unless another has another word; white must be in the dimmer part, too."""
     greatest = np.maximum(readings.max(axis=1), 1e-9)
-    word, *others = words_of(readings, np.eye(3) * (DOUBT * greatest[:, None, None]) ** 2, HUES)
+    word, *others = words_of(readings, np.eye(3) * (DOUBT * greatest[:, None, None]) ** 2, SIGNAL_SECTORS)
     denied = any(other not in (word, UNRECOGNISED) for other in others) or (word == "white" != others[DIMMER])
     return UNRECOGNISED if denied else word
