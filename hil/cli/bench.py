@@ -94,8 +94,11 @@ def aim(
         raise InputError(f"--into {into}", "is one file for several slots.", "Leave it out: each goes beside its own.")
     files = [load_bench_file(path) for path in paths]
     places = [into or aim_file_of(_beside(path, file)) for path, file in zip(paths, files, strict=True)]
-    with ended_in_order(lambda: None):
-        found = aim_slots(files, linearity=linearity, cuts=not keep_exposure)
+    screen = Console(stderr=True, highlight=False)
+    shown = screen.status("The bench is opened …") if screen.is_terminal else None
+    say = (lambda step: shown.update(Text(f"{printable(step)} …"))) if shown else lambda _: None
+    with ended_in_order(lambda: None), shown or nullcontext():
+        found = aim_slots(files, linearity=linearity, cuts=not keep_exposure, say=say)
     drawn = places[0].with_suffix(".png")
     cv2.imwrite(str(drawn), drawn_aim(found))
     for trouble in found.troubles:

@@ -7,8 +7,9 @@ it a camera still shows is a matter of the room's light.
 
 By how much another unit's colour may lie beside the golden one's: emitters of one kind differ in intensity (data sheet of the
 WS2812B, version 5: 300 to 500, 600 to 1000, 200 to 300 mcd, which are 14, 14 and 12 % as one standard deviation of an even
-spread), which moves mixed light and leaves that of one emitter where it is; and in wavelength, which has blue light show more
-or less in the green channel, and green light in the blue one. Both units differ so, the golden one and the other.
+spread) and in the power that a candela takes at their wavelengths, which a camera sees (by the eye's luminous efficiency 11, 8
+and 12 %): that moves mixed light and leaves that of one emitter where it is. And wavelength has blue light show more or less
+in the green channel, and green light in the blue one. Both units differ so, the golden one and the other.
 """
 
 from collections.abc import Mapping, Sequence
@@ -21,7 +22,7 @@ from hil.lamp.colour import UNRECOGNISED, words_of
 from hil.lamp.doubt import Floats, NotTold
 
 FEWEST_FRAMES = 5
-OTHER_INTENSITY = 0.14
+OTHER_INTENSITY = 0.17  # of an emitter's light before a camera, one standard deviation: the mean of the three
 # Of a channel's light, what shows in another channel, as one standard deviation of an even spread over the data sheet's 515 to
 # 525 and 465 to 475 nm: the CIE 1931 observer in linear sRGB. What such light adds to red, and red light to green, is below zero.
 BLUE_IN_GREEN, GREEN_IN_BLUE = 0.033, 0.022

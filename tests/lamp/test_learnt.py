@@ -13,6 +13,7 @@ from hil.lamp.learnt import (
     CLEARLY_NEARER,
     FARTHEST,
     GREEN_IN_BLUE,
+    OTHER_INTENSITY,
     OTHER_REST,
     PARTED,
     too_alike,
@@ -106,6 +107,22 @@ def test_light_of_one_emitter_stays_where_it_is_whatever_its_intensity() -> None
     assert isinstance(green, LearntColour)
     assert np.allclose(red.spread, OTHER_REST**2 * np.eye(2), atol=1e-9)
     assert np.allclose(green.spread, np.diag([0.0, 2.0 * GREEN_IN_BLUE**2]) + OTHER_REST**2 * np.eye(2), atol=1e-9)
+
+
+def test_by_how_much_the_light_of_one_kind_of_emitter_differs() -> None:
+    """Held against colour-science: the data sheet's candela, and the power that one takes by the luminous efficiency."""
+    efficiency = colour.SDS_LEFS["CIE 1924 Photopic Standard Observer"]
+    spreads = []
+    for (shortest_nm, longest_nm), (least, most) in (
+        ((620, 630), (300, 500)),
+        ((515, 525), (600, 1000)),
+        ((465, 475), (200, 300)),
+    ):
+        nm = np.linspace(shortest_nm, longest_nm, 1001)
+        power = 1.0 / np.interp(nm, efficiency.wavelengths, efficiency.values)
+        even = (most - least) / np.sqrt(12) / np.mean([most, least])
+        spreads.append(np.hypot(even, power.std() / power.mean()))
+    assert np.mean(spreads) == pytest.approx(OTHER_INTENSITY, rel=0.02)
 
 
 def test_how_much_blue_and_green_move_with_the_wavelength() -> None:

@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -44,12 +45,16 @@ UNEVEN_REAL_S = 0.6  # and up to so much more, by chance: what flashes by itself
 PICTURES_REAL_S = 3.0  # patience with so many pictures
 LIT_S = 1.0  # after power on a lamp is lit: as `lamp_on_s` of most products; no source
 BY = "bench aim"
+Say = Callable[[str], None]
 
 
-def aim_slots(bench_files: Sequence[BenchFile], *, linearity: bool = False, cuts: bool = True) -> Aims:
+def aim_slots(
+    bench_files: Sequence[BenchFile], *, linearity: bool = False, cuts: bool = True, say: Say = lambda _: None
+) -> Aims:
     """Find the lamps of slots before one camera, one slot after the other, each by a bench file of its own.
 
     With `linearity` the camera's curve is measured too, once; where it `cuts`, its exposure is cut by the first slot's lamp.
+    Each step is told before it begins, by `say`.
 
     Raises:
         InputError: the slots have one name or several cameras, a bench file names something that is not there, or the camera
@@ -74,9 +79,14 @@ def aim_slots(bench_files: Sequence[BenchFile], *, linearity: bool = False, cuts
         known = next((found for found in before if isinstance(found, Aimed)), None)
         measure = linearity and not any(aim.curve for aim in aims)
         cut = aims[0].cut if aims else None
-        aims.append(aim_bench(file, known, cut, linearity=measure, cuts=cuts and not aims))
+        of_slot = partial(_say_of_slot, say, file.slot) if len(bench_files) > 1 else say
+        aims.append(aim_bench(file, known, cut, linearity=measure, cuts=cuts and not aims, say=of_slot))
     curve = next((aim.curve for aim in aims if aim.curve), aims[0].curve)
     return Aims(tuple(replace(aim, curve=curve) for aim in aims))
+
+
+def _say_of_slot(say: Say, slot: str, step: str) -> None:
+    say(f"slot {slot}: {step}")
 
 
 def _camera_of(file: BenchFile) -> tuple[object, ...]:
@@ -85,7 +95,9 @@ def _camera_of(file: BenchFile) -> tuple[object, ...]:
     return (file.kind, file.lamp_camera.source, *world) if file.stays else (object(),)
 
 
-def aim_bench(bench_file: BenchFile, own: Aimed | None, before: Cut | None, *, linearity: bool, cuts: bool) -> Aim:
+def aim_bench(
+    bench_file: BenchFile, own: Aimed | None, before: Cut | None, *, linearity: bool, cuts: bool, say: Say
+) -> Aim:
     """Find one slot's lamp, and the bench's own, where it is not known already; and the camera's curve, where asked.
 
     By an exposure that was cut `before`, by another slot's lamp; or by one that is cut now, where asked.
@@ -101,7 +113,7 @@ def aim_bench(bench_file: BenchFile, own: Aimed | None, before: Cut | None, *, l
         try:
             if bench_file.kind == "virtual":
                 _give_program(opened.bench)
-            return _Aiming(opened.bench).aim(bench_file.slot, own, before, linearity=linearity, cuts=cuts)
+            return _Aiming(opened.bench, say).aim(bench_file.slot, own, before, linearity=linearity, cuts=cuts)
         finally:
             with suppress(BenchError):
                 opened.bench.power.off(asked_by=BY)
@@ -153,8 +165,8 @@ class _Found:
 class _Aiming:
     """Takes pictures of one lamp after the other."""
 
-    def __init__(self, bench: Bench) -> None:
-        self._bench, self._arrived = bench, threading.Condition()
+    def __init__(self, bench: Bench, say: Say) -> None:
+        self._bench, self._say, self._arrived = bench, say, threading.Condition()
         self._wanted, self._pictures, self._settled_s = 0, list[Crops](), SETTLED_REAL_S
         self._camera, self._lamp = bench.its_camera, bench.bench_lamp
         self._camera.on_picture = self._take
@@ -190,8 +202,8 @@ class _Aiming:
 
     def _both(self, own: Aimed | None) -> "_Found":
         """Find the bench's own lamp, where it is not known, and the unit's."""
-        found_own = own or self._find(self._bench_turn)[0]
-        return _Found(*self._find(self._unit_turn), found_own)
+        found_own = own or self._find(self._bench_turn, "the bench's own lamp")[0]
+        return _Found(*self._find(self._unit_turn, "the unit's lamp"), found_own)
 
     def _cut(self, found: "_Found") -> tuple["_Found", Cut | None]:
         """Cut the exposure to what shows the lamp's colour, and find both lamps again, unless more is lost by it than won.
@@ -203,6 +215,7 @@ class _Aiming:
             return found, None
         regions = [lamp.region for lamp in found.lamps]
         cut = None
+        self._say("exposure: looking for one that shows the lamp's colour")
         with suppress(InputError):
             cut = cut_exposure(exposure, self._unit_turn, regions[0], regions)
         if cut is None:
@@ -229,6 +242,7 @@ class _Aiming:
         x, y, width, height = own.region
         around = np.s_[:, max(0, y - height) : y + 2 * height, max(0, x - width) : x + 2 * width]
         pictures, taken_s, at_first_s = [], [], exposure.now_s()
+        self._say(f"the camera's curve, by {len(steps_s)} exposures")
         self._switch(True)
         try:
             for step_s in steps_s:
@@ -239,18 +253,22 @@ class _Aiming:
             self._switch(False)
         return camera_curve(pictures, taken_s)
 
-    def _find(self, turn: Callable[[], Turn]) -> tuple[Aimed | NotAimed, list[Turn]]:
-        """Find a lamp, and its turns.
+    def _find(self, turn: Callable[[], Turn], name: str) -> tuple[Aimed | NotAimed, list[Turn]]:
+        """Find the lamp of that name, and its turns.
 
         By more turns where something goes on and off with it; by slower ones where none is found, or some came late.
         """
         for self._settled_s in (SETTLED_REAL_S, AGAIN_REAL_S):
-            turns = [turn() for _ in range(TURNS)]
+            turns = [self._told(turn, name, number) for number in range(1, TURNS + 1)]
             while (found := find_lamp(turns)).rival > RIVAL and len(turns) < MOST_TURNS:
-                turns.append(turn())
+                turns.append(self._told(turn, name, len(turns) + 1))
             if isinstance(found, Aimed) and UNEVEN not in found.warnings:
                 break
         return found, turns
+
+    def _told(self, turn: Callable[[], Turn], name: str, number: int) -> Turn:
+        self._say(f"{name}: on and off, {number} of {max(TURNS, number)}")
+        return turn()
 
     def _bench_turn(self) -> Turn:
         self._switch(True)

@@ -88,16 +88,16 @@ def draw_lamp(
 ) -> Lamp:
     """Draw a lamp that shows `word`, or `None` for the colour between words, which only single emitters have.
 
-    "off" is a lamp that stays dark. `another` draws that of another unit: of the same kind and as bright, with other emitters.
+    "off" is a lamp that stays dark. `another` draws another unit's: of the same kind and driven alike, with other emitters.
     """
     kind = one_of(rng, over.lamp_kinds)
     if word is None and kind in _ADDRESSABLE:
         kind = "signal lamp"
     brightness = by_ratio(rng, over.brightness)
-    rng = another or rng
-    if kind in _ADDRESSABLE:
-        return _addressable(rng, kind, word, brightness)
-    return _single(rng, kind, word, brightness)
+    if kind not in _ADDRESSABLE:
+        return _single(another or rng, kind, word, brightness)
+    lamp = _addressable(rng, kind, word, brightness)
+    return lamp if another is None else replace(_addressable(another, kind, word, brightness), drive=lamp.drive)
 
 
 def _addressable(rng: np.random.Generator, kind: str, word: str | None, brightness: float) -> Lamp:

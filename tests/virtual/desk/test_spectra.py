@@ -101,6 +101,15 @@ def test_amber_of_two_emitters_looks_amber_and_is_driven_as_firmware_does() -> N
         assert 575 <= dominant_by_colour_science(lamp.mixed) <= 600
 
 
+def test_units_of_one_product_are_driven_alike_and_have_emitters_of_their_own() -> None:
+    over = DeskRange(lamp_kinds=("addressable, version 5",))
+    for seed in SEEDS:
+        first = draw_lamp(np.random.default_rng(seed), "amber", over)
+        other = draw_lamp(np.random.default_rng(seed), "amber", over, np.random.default_rng(seed + 1000))
+        assert np.array_equal(other.drive, first.drive)
+        assert not np.isclose(other.intensity_cd, first.intensity_cd).any()
+
+
 def test_every_word_is_shown_by_every_kind_and_off_by_a_dark_lamp() -> None:
     for kind in DeskRange().lamp_kinds:
         for word in WORDS:
