@@ -85,7 +85,8 @@ def aim(
         typer.Option("--linearity", help="measure also how the camera's codes follow the light, by exposure steps"),
     ] = False,
     keep_exposure: Annotated[
-        bool, typer.Option("--keep-exposure", help="leave the camera's exposure as it is, though a lamp is blown out")
+        bool,
+        typer.Option("--keep-exposure", help="leave the camera's exposure as it is, though a lamp is blown out or dim"),
     ] = False,
 ) -> None:
     """Find the lamps in the camera's picture, by having them go on and off. Each unit must light its lamp when it starts."""

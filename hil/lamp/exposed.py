@@ -40,10 +40,15 @@ class Exposed:
         """Whether a shorter exposure would show no more of its colour."""
         return self.blown <= ENOUGH
 
+    @property
+    def is_dim(self) -> bool:
+        """Whether the lamp takes little of the camera's range."""
+        return self.brightest < DIMMEST
+
     def does_beside(self, longer: "Exposed") -> bool:
         """Whether it shows all that a longer exposure showed: a steady lamp, where it showed that, and the camera's place."""
         steady = self.steady >= STEADY or longer.steady < STEADY
-        return steady and self.brightest >= DIMMEST and (self.placed or not longer.placed)
+        return steady and not self.is_dim and (self.placed or not longer.placed)
 
 
 def exposed(turn: Turn, region: Region, lamps: Sequence[Region]) -> Exposed:

@@ -49,6 +49,7 @@ def test_the_camera_s_curve_is_measured_and_kept(tmp_path: Path) -> None:
     camera = load_bench_file(tmp_path / "bench.toml").lamp_camera
     curve = camera.curve
     assert camera.settings == {}
+    assert camera.dim_light
     assert curve is not None
     codes = np.arange(32, 200)
     ratio = np.array(curve)[codes] / (codes / 255.0) ** 1.6

@@ -11,7 +11,9 @@ from hil.core.errors import InputError
 from hil.core.frames import Crops
 from hil.drive.bench.aim import aim_slots
 from hil.drive.bench.aims import Aim, Aims
+from hil.drive.bench.exposing import Cut
 from hil.lamp.aim import Aimed, NotAimed, Region
+from hil.lamp.doubt import NotTold
 
 OWN = Aimed((280, 20, 24, 24), (292.0, 32.0), 1.0, 0.2)
 
@@ -51,6 +53,19 @@ def test_a_region_shared_with_another_lamp_s_is_a_warning() -> None:
     assert aims.faults == []
     beside = Aims((slot("1", (260, 10, 40, 40)),))
     assert "the regions of the unit's lamp and the bench's own lamp meet" in beside.troubles[0]
+
+
+def test_where_nothing_tells_the_camera_s_place_it_is_said_and_what_helps() -> None:
+    dark = replace(slot("1", (10, 10, 40, 40)), displaced=NotTold("it is too dark around the lamp"), placed=False)
+    said = "slot 1: no run may notice that the camera was moved (it is too dark around the lamp): light it better"
+    assert Aims((dark,)).troubles == [said]
+    cut = replace(dark, cut=Cut(0.008, 0.004, 0.2, 0.0))
+    assert Aims((cut,)).troubles == [f"{said}, or --keep-exposure"]
+    assert (dark.dim_light, slot("1", (10, 10, 40, 40)).dim_light) == (False, True)
+    assert Aims((replace(dark, placed=True),)).troubles == []  # it is bright enough there to tell it all the same
+    assert Aims((replace(dark, bench=NotAimed("nothing goes on and off")),)).troubles == [
+        "the bench's own lamp: nothing goes on and off"
+    ]
 
 
 def test_two_slots_that_switch_one_lamp_are_not_aimed() -> None:

@@ -56,6 +56,30 @@ def test_a_lamp_not_blown_out_is_left_as_it_is() -> None:
     assert set(bench.taken) == {0.008}
 
 
+def test_for_a_dim_lamp_it_is_made_longer_by_stops_until_the_lamp_shows() -> None:
+    bench = Bench(bright=0.1)
+    cut = cut_exposure(bench, bench.turn, REGION, [REGION])
+    assert cut is not None
+    assert (cut.from_s, cut.to_s, bench.now_s()) == (0.008, 0.03, 0.03)
+    assert bench.taken == [0.008, 0.016, 0.03, 0.03]
+    assert str(cut) == "30.0 ms in place of 8.0 ms, by which the unit's lamp was dim"
+
+
+def test_no_longer_one_is_kept_by_which_it_is_blown_out_or_no_brighter() -> None:
+    class Floods(Bench):
+        def set(self, exposure_s: float) -> float:
+            self.bright = 20.0 if exposure_s > 0.008 else 0.1
+            return super().set(exposure_s)
+
+    class Stays(Bench):
+        def set(self, exposure_s: float) -> float:
+            return super().set(0.008)
+
+    for bench in (Floods(bright=0.1), Stays(bright=0.1)):
+        assert cut_exposure(bench, bench.turn, REGION, [REGION]) is None
+        assert bench.now_s() == 0.008
+
+
 def test_however_bright_it_is_cut_no_further_than_its_own_switching_bears() -> None:
     bench = Bench(bright=50.0)
     cut = cut_exposure(bench, bench.turn, REGION, [REGION])

@@ -25,7 +25,7 @@ from hil.drive.bench.exposing import Cut, cut_exposure, set_back
 from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
-from hil.instruments.exposure import in_units
+from hil.instruments.exposure import LONGEST_S, Exposure, in_units
 from hil.lamp.aim import (
     UNEVEN,
     Aimed,
@@ -43,6 +43,7 @@ RIVAL = 0.1  # where another place goes on and off with so much of the lamp's li
 SETTLED_REAL_S, AGAIN_REAL_S = 0.6, 2.4  # after a switch, before the pictures show it; on a host that falls behind
 UNEVEN_REAL_S = 0.6  # and up to so much more, by chance: what flashes by itself must not keep step with the turns
 PICTURES_REAL_S = 3.0  # patience with so many pictures
+LONGER, MUCH_LONGER = 1.9, 3.0  # times an exposure: in one so long the sensor's own pattern is outshone
 LIT_S = 1.0  # after power on a lamp is lit: as `lamp_on_s` of most products; no source
 BY = "bench aim"
 Say = Callable[[str], None]
@@ -176,56 +177,61 @@ class _Aiming:
         # A camera that takes none is told so before anything is switched.
         steps_s = self._steps_s() if linearity else []
         bench.power.off(asked_by=BY)
-        longer = self._by(before) if before is not None else None
-        found = self._both(own)
+        if before is not None and bench.exposure is not None:
+            bench.exposure.set(before.to_s)
+        found, cut = self._by_cut_exposure() if cuts else (self._both(own), before)
         curve = self._curve(found.own, steps_s) if steps_s and isinstance(found.own, Aimed) else None
-        cut = before
-        if cuts:
-            longer = found.turns[-1].dark
-            found, cut = self._cut(found)
         settings = dict(self._camera.settings) | ({"exposure": in_units(cut.to_s)} if cut is not None else {})
         unit = readable(found.unit, found.turns) if isinstance(found.unit, Aimed) else found.unit
         source, last = str(self._camera.source), found.turns[-1]
-        displaced = found.place_beside(longer) if cut is not None and longer is not None else None
-        return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, displaced)
+        place = self._place(found)
+        return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, place, found.is_placed)
 
-    def _by(self, cut: Cut) -> Crops | None:
-        """Set the exposure that another slot's lamp settled; give dark pictures by the longer one of before."""
+    def _place(self, found: "_Found") -> NotTold | None:
+        """Say why what lies around the unit's lamp does not tell where the camera looks, however dark it is there."""
         exposure = self._bench.exposure
-        if exposure is None:
+        with suppress(InputError):
+            if exposure is not None and (longer := self._longer(exposure)) is not None:
+                return found.place_beside(longer)
+        return NotTold("it is too dark around the lamp, and the camera takes no longer exposure")
+
+    def _longer(self, exposure: Exposure) -> Crops | None:
+        """Dark pictures by a longer exposure than the camera has; None where it takes none that is much longer."""
+        now_s = exposure.now_s()
+        longer_s = min(MUCH_LONGER * now_s, exposure.range_s()[1], LONGEST_S)
+        if longer_s < LONGER * now_s:
             return None
-        with set_back(exposure, cut.to_s):
-            exposure.set(cut.from_s)
+        with set_back(exposure, now_s):
+            exposure.set(longer_s)
             longer = self._look()
-        exposure.set(cut.to_s)
+        exposure.set(now_s)
         return longer
 
     def _both(self, own: Aimed | None) -> "_Found":
         """Find the bench's own lamp, where it is not known, and the unit's."""
-        found_own = own or self._find(self._bench_turn, "the bench's own lamp")[0]
-        return _Found(*self._find(self._unit_turn, "the unit's lamp"), found_own)
+        found_own = own or self._find_own()
+        return _Found(*self._find_unit(), found_own)
 
-    def _cut(self, found: "_Found") -> tuple["_Found", Cut | None]:
-        """Cut the exposure to what shows the lamp's colour, and find both lamps again, unless more is lost by it than won.
+    def _by_cut_exposure(self) -> tuple["_Found", Cut | None]:
+        """Cut the exposure to what shows the lamp's colour, and find both lamps by it, unless more is lost by it than won.
 
         A camera that takes no exposure times keeps what it has.
         """
-        exposure = self._bench.exposure
-        if exposure is None or not found.lamps:
-            return found, None
-        regions = [lamp.region for lamp in found.lamps]
-        cut = None
-        self._say("exposure: looking for one that shows the lamp's colour")
-        with suppress(InputError):
-            cut = cut_exposure(exposure, self._unit_turn, regions[0], regions)
-        if cut is None:
-            return found, None
+        unit, turns = self._find_unit()
+        exposure, cut = self._bench.exposure, None
+        if exposure is not None and isinstance(unit, Aimed):
+            self._say("exposure: looking for one that shows the lamp's colour")
+            with suppress(InputError):
+                cut = cut_exposure(exposure, self._unit_turn, unit.region, [unit.region])
+        if exposure is None or cut is None:
+            return _Found(unit, turns, self._find_own()), None
         with set_back(exposure, cut.from_s):
             again = self._both(None)
-        if again.is_readable and (again.place_beside(found.turns[-1].dark) is None or not found.is_placed):
+        was_placed = _Found(unit, turns, again.own).is_placed
+        if again.is_readable and (again.place_beside(turns[-1].dark) is None or not was_placed):
             return again, cut
         exposure.set(cut.from_s)
-        return found, None
+        return _Found(unit, turns, self._find_own()), None
 
     def _steps_s(self) -> list[float]:
         exposure = self._bench.exposure
@@ -252,6 +258,12 @@ class _Aiming:
             exposure.set(at_first_s)
             self._switch(False)
         return camera_curve(pictures, taken_s)
+
+    def _find_own(self) -> Aimed | NotAimed:
+        return self._find(self._bench_turn, "the bench's own lamp")[0]
+
+    def _find_unit(self) -> tuple[Aimed | NotAimed, list[Turn]]:
+        return self._find(self._unit_turn, "the unit's lamp")
 
     def _find(self, turn: Callable[[], Turn], name: str) -> tuple[Aimed | NotAimed, list[Turn]]:
         """Find the lamp of that name, and its turns.

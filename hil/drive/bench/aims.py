@@ -19,7 +19,8 @@ class Aim:
     """What was found of a slot's lamp and the bench's own, the camera, a picture with that lamp lit, and pictures of it dark.
 
     How the camera was set, by which cut of its exposure, and its curve, where it was asked for. `displaced`: why what lies around
-    the unit's lamp does not tell where the camera looks by that cut, where it does not.
+    the unit's lamp does not tell where the camera looks however dark it is there, where it does not; `placed`: whether it is
+    bright enough to tell it all the same.
     """
 
     slot: str
@@ -32,11 +33,12 @@ class Aim:
     curve: CameraCurve | NotTold | None = None
     cut: Cut | None = None
     displaced: NotTold | None = None
+    placed: bool = True
 
     @property
     def dim_light(self) -> bool:
         """Whether a run may tell by what lies around the lamp where the camera looks, however dark it is there."""
-        return self.cut is not None and self.displaced is None
+        return self.displaced is None
 
     @property
     def dark_picture(self) -> Crops:
@@ -95,10 +97,11 @@ class Aims:
         meet = [(names[i], names[j]) for i, j in overlapping(list(aimed.values()))]
         told += [f"the regions of {one} and {other} meet: move one of them away" for one, other in meet]
         for aim in self.slots:
-            if aim.cut is not None and aim.displaced is not None:
+            both = isinstance(aim.unit, Aimed) and isinstance(aim.bench, Aimed)
+            if both and aim.displaced is not None and not aim.placed:
                 told.append(
-                    f"slot {aim.slot}: at {1e3 * aim.cut.to_s:.1f} ms of exposure no run may notice that the camera was moved "
-                    f"({aim.displaced.reason}): light it better, or --keep-exposure"
+                    f"slot {aim.slot}: no run may notice that the camera was moved ({aim.displaced.reason}): light it better"
+                    + (", or --keep-exposure" if aim.cut is not None else "")
                 )
         if isinstance(self.slots[0].curve, NotTold):
             told.append(f"the camera's curve: {self.slots[0].curve.reason}")

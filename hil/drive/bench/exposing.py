@@ -1,13 +1,16 @@
-"""Cuts a camera's exposure, stop by stop, until a lamp's own window shows its colour: or as far as it can be cut."""
+"""Cuts a camera's exposure, stop by stop, until a lamp's own window shows its colour: or as far as it can be cut.
+
+One that was left too short, as by another lamp, is made longer in the same way.
+"""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 
 from hil.core.errors import BenchError
-from hil.instruments.exposure import Exposure
+from hil.instruments.exposure import LONGEST_S, Exposure
 from hil.lamp.aim import Region, Turn
-from hil.lamp.exposed import STEADY, exposed
+from hil.lamp.exposed import STEADY, Exposed, exposed
 
 STOP = 2.0
 # In the shorter one an addressable lamp switches once at least (400 Hz: data sheet of older ones), so that no colour of it is
@@ -27,10 +30,11 @@ class Cut:
 
     def __str__(self) -> str:
         """In words."""
-        return (
-            f"{1e3 * self.to_s:.1f} ms in place of {1e3 * self.from_s:.1f} ms: at the unit's lamp "
-            f"{self.blown_before:.1%} of the picture was blown out, now {self.blown_after:.1%}"
-        )
+        cut = f"{1e3 * self.to_s:.1f} ms in place of {1e3 * self.from_s:.1f} ms"
+        if self.to_s > self.from_s:
+            return f"{cut}, by which the unit's lamp was dim"
+        blown = f"{self.blown_before:.1%} of the picture was blown out, now {self.blown_after:.1%}"
+        return f"{cut}: at the unit's lamp {blown}"
 
 
 def cut_exposure(exposure: Exposure, take: Callable[[], Turn], region: Region, lamps: Sequence[Region]) -> Cut | None:
@@ -45,22 +49,43 @@ def cut_exposure(exposure: Exposure, take: Callable[[], Turn], region: Region, l
         InputError: the camera takes no exposure times.
         BenchError: it does not take the one that it had, or no pictures can be taken.
     """
-    first_s, (shortest_s, _) = exposure.now_s(), exposure.range_s()
+    first_s, (shortest_s, longest_s) = exposure.now_s(), exposure.range_s()
     with set_back(exposure, first_s):
-        first = best = exposed(take(), region, lamps)
-        shortest_s = max(shortest_s, SHORTEST_S if first.steady >= STEADY else SHORTEST_UNSEEN_S)
-        best_s = first_s
-        while not best.is_enough and best_s > shortest_s:
+        first = best = _Tried(first_s, exposed(take(), region, lamps))
+        least_s = SHORTEST_S if first.shows.steady >= STEADY else SHORTEST_UNSEEN_S
+        bounds_s = max(shortest_s, least_s), min(longest_s, LONGEST_S)
+        while (next_s := best.next_s(*bounds_s)) is not None:
             try:
-                tried_s = exposure.set(max(best_s / STOP, shortest_s))
+                at_s = exposure.set(next_s)
             except BenchError:  # not every one within its range, as some drivers have it
                 break
-            found = exposed(take(), region, lamps)
-            if not (ROUNDED * shortest_s <= tried_s < best_s and found.blown < best.blown and found.does_beside(first)):
+            tried = _Tried(at_s, exposed(take(), region, lamps))
+            within = ROUNDED * bounds_s[0] <= at_s <= bounds_s[1] / ROUNDED
+            if not (within and tried.does_beside(best, first, shorter=next_s < best.at_s)):
                 break
-            best, best_s = found, tried_s
-        exposure.set(best_s)
-    return None if best_s == first_s else Cut(first_s, best_s, first.blown, best.blown)
+            best = tried
+        exposure.set(best.at_s)
+    return None if best is first else Cut(first_s, best.at_s, first.shows.blown, best.shows.blown)
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """An exposure, and what it shows of the lamp."""
+
+    at_s: float
+    shows: Exposed
+
+    def next_s(self, shortest_s: float, longest_s: float) -> float | None:
+        """Which one to try after it; None where it is good, or none is left."""
+        if not self.shows.is_enough:
+            return max(self.at_s / STOP, shortest_s) if self.at_s > shortest_s else None
+        return min(self.at_s * STOP, longest_s) if self.shows.is_dim and self.at_s < longest_s else None
+
+    def does_beside(self, best: "_Tried", first: "_Tried", *, shorter: bool) -> bool:
+        """Whether it shows more of the lamp's colour than the best one yet, and the camera went the way it was told."""
+        if shorter:
+            return self.at_s < best.at_s and self.shows.blown < best.shows.blown and self.shows.does_beside(first.shows)
+        return self.at_s > best.at_s and self.shows.is_enough and self.shows.brightest > best.shows.brightest
 
 
 @contextmanager
