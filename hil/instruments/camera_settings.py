@@ -58,8 +58,13 @@ def hold_settings(path: Path, kept: Mapping[CameraSetting, int]) -> HeldSettings
         locked = automatic == by_hand or (automatic is None and value is not None)
         if locked and value is not None:
             values[name] = value
-        told[name] = NOT_LOCKED if not locked else "locked" if value is None else f"locked at {value}"
+        told[name] = NOT_LOCKED if not locked else "locked" if value is None else locked_at(value)
     return HeldSettings(told, values)
+
+
+def locked_at(value: int) -> str:
+    """How a setting that has a value is told."""
+    return f"locked at {value}"
 
 
 def in_words(told: Mapping[str, Json]) -> str:

@@ -80,6 +80,14 @@ def test_no_longer_one_is_kept_by_which_it_is_blown_out_or_no_brighter() -> None
         assert bench.now_s() == 0.008
 
 
+def test_one_that_was_longer_than_a_frame_lasts_is_cut_too() -> None:
+    bench = Bench(bright=0.2)
+    bench.taken = [0.066]
+    cut = cut_exposure(bench, bench.turn, REGION, [REGION])
+    assert cut is not None
+    assert cut.to_s == bench.now_s() == 0.033
+
+
 def test_however_bright_it_is_cut_no_further_than_its_own_switching_bears() -> None:
     bench = Bench(bright=50.0)
     cut = cut_exposure(bench, bench.turn, REGION, [REGION])

@@ -4,13 +4,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from support.lamp_runs import CONNECTED_S, END_S, ON_S, PLAN, SETUP_S, recorded
+from support.lamp_runs import CONNECTED_S, END_S, ON_S, PLAN, SETUP_S, TOLD, recorded
 from support.records import Plan, line
 
 from hil.core.bench_file import load_bench_file
 from hil.core.colours_file import colours_file_of, read_colours
 from hil.core.errors import InputError
 from hil.core.kept_file import write_kept
+from hil.core.moments import Moment
 from hil.core.product import load_product
 from hil.core.run_folder import RunFolder
 from hil.drive.bench.learn import colours_for, learn_colours
@@ -88,6 +89,22 @@ def test_wrong_input_says_what_to_do(tmp_path: Path) -> None:
     broken.write_text("{}", encoding="utf-8")
     with pytest.raises(InputError, match="colours file cannot be read"):
         read_colours(broken)
+
+
+def test_a_run_whose_camera_was_set_otherwise_teaches_nothing(tmp_path: Path) -> None:
+    """As one that was driven before the camera was aimed anew, which cut its exposure."""
+    aimed = BENCH.lamp_camera.model_copy(update={"settings": {"exposure": 25, "gain": 4}})
+    bench = BENCH.model_copy(update={"lamp_camera": aimed})
+
+    def run(name: str, exposure: str) -> Path:
+        booked = Moment(ON_S, 0.0, "camera", "settings", {"exposure": exposure, "focus": "cannot be locked"})
+        return recorded(tmp_path / name, told=[booked, *TOLD])
+
+    as_now = run("as now", "locked at 25")
+    assert learn_colours([as_now], bench).settings == {"exposure": 25, "gain": 4}
+    for told in ("locked at 80", "cannot be locked"):
+        with pytest.raises(InputError, match=f"its camera's exposure was {told}; that of this bench is locked at 25"):
+            learn_colours([as_now, run(told, told)], bench)
 
 
 def test_what_comes_before_the_lamp_follows_teaches_nothing(tmp_path: Path) -> None:

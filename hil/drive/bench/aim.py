@@ -202,7 +202,11 @@ class _Aiming:
         if longer_s < LONGER * now_s:
             return None
         with set_back(exposure, now_s):
-            exposure.set(longer_s)
+            try:
+                exposure.set(longer_s)
+            except BenchError:  # not every one within its range, as some drivers have it
+                exposure.set(now_s)
+                return None
             longer = self._look()
         exposure.set(now_s)
         return longer

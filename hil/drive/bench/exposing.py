@@ -60,8 +60,9 @@ def cut_exposure(exposure: Exposure, take: Callable[[], Turn], region: Region, l
             except BenchError:  # not every one within its range, as some drivers have it
                 break
             tried = _Tried(at_s, exposed(take(), region, lamps))
-            within = ROUNDED * bounds_s[0] <= at_s <= bounds_s[1] / ROUNDED
-            if not (within and tried.does_beside(best, first, shorter=next_s < best.at_s)):
+            shorter = next_s < best.at_s
+            does = tried.is_clearer(best, first, bounds_s[0]) if shorter else tried.is_brighter(best, bounds_s[1])
+            if not does:
                 break
             best = tried
         exposure.set(best.at_s)
@@ -81,11 +82,15 @@ class _Tried:
             return max(self.at_s / STOP, shortest_s) if self.at_s > shortest_s else None
         return min(self.at_s * STOP, longest_s) if self.shows.is_dim and self.at_s < longest_s else None
 
-    def does_beside(self, best: "_Tried", first: "_Tried", *, shorter: bool) -> bool:
-        """Whether it shows more of the lamp's colour than the best one yet, and the camera went the way it was told."""
-        if shorter:
-            return self.at_s < best.at_s and self.shows.blown < best.shows.blown and self.shows.does_beside(first.shows)
-        return self.at_s > best.at_s and self.shows.is_enough and self.shows.brightest > best.shows.brightest
+    def is_clearer(self, best: "_Tried", first: "_Tried", shortest_s: float) -> bool:
+        """Whether it is shorter than the best one yet, as it was told to be, and less is blown out by it, and nothing lost."""
+        taken = ROUNDED * shortest_s <= self.at_s < best.at_s
+        return taken and self.shows.blown < best.shows.blown and self.shows.does_beside(first.shows)
+
+    def is_brighter(self, best: "_Tried", longest_s: float) -> bool:
+        """Whether it is longer than the best one yet, as it was told to be, and the lamp brighter by it, and not blown out."""
+        taken = best.at_s < self.at_s <= longest_s / ROUNDED
+        return taken and self.shows.brightest > best.shows.brightest and self.shows.is_enough
 
 
 @contextmanager

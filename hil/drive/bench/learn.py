@@ -13,6 +13,8 @@ from hil.core.product import Product, load_product
 from hil.core.run_folder import RunFolder
 from hil.drive.recorded import read_record
 from hil.evidence.golden_light import Light, light_by_colour
+from hil.evidence.window import Record
+from hil.instruments.camera_settings import locked_at
 from hil.lamp import LearntColour, NotTold, learn_colour
 from hil.lamp.learnt import PARTED, too_alike
 
@@ -23,8 +25,8 @@ def learn_colours(folders: Sequence[Path], bench_file: BenchFile) -> ColoursFile
     """Learn from runs of one product, driven on this bench with units that are trusted.
 
     Raises:
-        InputError: a folder is no run, the runs are of several products, their consoles told no stage, or two colours came out
-            too alike.
+        InputError: a folder is no run, or one whose camera was set otherwise, the runs are of several products, their consoles
+            told no stage, or two colours came out too alike.
     """
     found: dict[str, list[Light]] = {}
     products = set()
@@ -35,6 +37,7 @@ def learn_colours(folders: Sequence[Path], bench_file: BenchFile) -> ColoursFile
         products.add(record.product.name)
         if not info.legs:
             raise InputError(str(path), "no leg was driven in this run.", "Name another run.")
+        _all_set_so(path, record, bench_file.lamp_camera.settings)
         seen = light_by_colour(record, min(leg.begin_s for leg in info.legs), max(leg.end_s for leg in info.legs))
         for word, light in seen.items():
             found.setdefault(word, []).append(light)
@@ -57,6 +60,16 @@ def learn_colours(folders: Sequence[Path], bench_file: BenchFile) -> ColoursFile
             for word, colour in learnt.items()
         },
     )
+
+
+def _all_set_so(path: Path, record: Record, settings: Mapping[CameraSetting, int]) -> None:
+    """Refuse a run whose camera was set otherwise than this bench's is, where it booked how it was set."""
+    for booked in record.by_kind.get(("camera", "settings"), ()):
+        for name, value in settings.items():
+            told = booked.data.get(name, locked_at(value))
+            if told != locked_at(value):
+                problem = f"its camera's {name.replace('_', ' ')} was {told}; that of this bench is {locked_at(value)}."
+                raise InputError(str(path), problem, "Name runs that were driven since the camera was aimed so.")
 
 
 def _all_part(learnt: dict[str, LearntColour]) -> None:
