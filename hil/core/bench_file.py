@@ -61,8 +61,8 @@ class LampCamera(Strict):
     as `hil bench aim --linearity` measures it; left out, that of sRGB. The `dark_picture` is what it saw when it was aimed, with
     the lamps dark: a run in which it sees them elsewhere is told nothing by it; with `dim_light` that holds however dark it is
     around the unit's lamp, as `hil bench aim` tries it. A device is set as `settings` say, in its own driver's units
-    (`v4l2-ctl --list-ctrls`); left out, as it was set when it was aimed. Where there is no camera, the `operator` looks at the
-    lamp: a person at the terminal.
+    (`v4l2-ctl --list-ctrls`); what they leave out, as it was when it was aimed. Where there is no camera, the `operator` looks at
+    the lamp: a person at the terminal.
     """
 
     source: int | str | None = None
@@ -303,7 +303,7 @@ def load_bench_file(path: Path) -> BenchFile:
     if aim is None:
         return file
     given = file.lamp_camera
-    changes: dict[str, object] = {"curve": given.curve or aim.curve, "settings": given.settings or aim.settings}
+    changes: dict[str, object] = {"curve": given.curve or aim.curve, "settings": aim.settings | given.settings}
     if not given.unit_region and not given.bench_region:
         changes |= {"unit_region": aim.unit_region, "bench_region": aim.bench_region}
         if aim.dark_picture:

@@ -44,13 +44,13 @@ def test_the_camera_s_curve_counts_wherever_the_places_are_said(tmp_path: Path) 
     assert (camera.unit_region, camera.curve) == ((1, 2, 30, 30), curve)
 
 
-def test_a_camera_is_set_as_it_was_aimed_unless_the_bench_file_says_how(tmp_path: Path) -> None:
+def test_a_camera_is_set_as_it_was_aimed_but_for_what_the_bench_file_says(tmp_path: Path) -> None:
     bench = tmp_path / "bench.toml"
     write_kept(AIM.model_copy(update={"settings": {"exposure": 156, "gain": 0}}), aim_file_of(bench))
     bench.write_text(DESK, encoding="utf-8")
     assert load_bench_file(bench).lamp_camera.settings == {"exposure": 156, "gain": 0}
     bench.write_text(DESK + "[lamp_camera]\nsource = 0\nsettings = { exposure = 78 }\n", encoding="utf-8")
-    assert load_bench_file(bench).lamp_camera.settings == {"exposure": 78}
+    assert load_bench_file(bench).lamp_camera.settings == {"exposure": 78, "gain": 0}
 
 
 @pytest.mark.parametrize("source", ["", 'source = "http://192.0.2.7/stream"\n'])
