@@ -8,7 +8,7 @@ import random
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -22,21 +22,14 @@ from hil.core.run_folder import RunFolder
 from hil.core.trial import draw
 from hil.drive.bench.aims import Aim, Aims
 from hil.drive.bench.exposing import Cut, cut_exposure, set_back
+from hil.drive.bench.found import Found
 from hil.drive.draft.draft import Draft, driven_as
 from hil.drive.load_bench import open_bench
 from hil.instruments.bench import Bench, Purpose
 from hil.instruments.exposure import LONGEST_S, Exposure, in_units
-from hil.lamp.aim import (
-    UNEVEN,
-    Aimed,
-    NotAimed,
-    Turn,
-    find_lamp,
-    readable,
-)
+from hil.lamp.aim import UNEVEN, Aimed, NotAimed, Turn, find_lamp, readable
 from hil.lamp.curve import CameraCurve, camera_curve
 from hil.lamp.doubt import NotTold
-from hil.lamp.place import place_in_dim_light, place_of
 
 TURNS, MOST_TURNS, PICTURES = 5, 9, 6
 RIVAL = 0.1  # where another place goes on and off with so much of the lamp's light, more turns are taken
@@ -128,41 +121,6 @@ def _give_program(bench: Bench) -> None:
     bench.console.open()
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """The unit's lamp with the turns by which it was looked for, and the bench's own."""
-
-    unit: Aimed | NotAimed
-    turns: list[Turn]
-    own: Aimed | NotAimed
-
-    @property
-    def lamps(self) -> list[Aimed]:
-        """Both, the unit's first, or nothing where one was not found."""
-        found = [lamp for lamp in (self.unit, self.own) if isinstance(lamp, Aimed)]
-        return found if len(found) == 2 else []
-
-    @property
-    def is_readable(self) -> bool:
-        """Whether both were found, and pictures of the unit's tell its colour."""
-        return bool(self.lamps) and isinstance(readable(self.lamps[0], self.turns), Aimed)
-
-    @property
-    def is_placed(self) -> bool:
-        """Whether what lies around the unit's lamp tells where the camera looks, by light as bright as is trusted."""
-        regions = [lamp.region for lamp in self.lamps]
-        return bool(regions) and not isinstance(place_of(self.turns[-1].dark[0], regions[0], regions), NotTold)
-
-    def place_beside(self, longer: Crops) -> NotTold | None:
-        """Say why what lies around the unit's lamp does not tell where the camera looks; dark pictures were exposed `longer`."""
-        regions = [lamp.region for lamp in self.lamps]
-        if not regions:
-            return NotTold("the lamps were not found")
-        lit = [picture for turn in self.turns for picture in turn.lit]
-        place = place_in_dim_light(self.turns[-1].dark[0], lit, regions[0], regions, longer[0])
-        return place if isinstance(place, NotTold) else None
-
-
 class _Aiming:
     """Takes pictures of one lamp after the other."""
 
@@ -187,12 +145,16 @@ class _Aiming:
         place = self._place(found)
         return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, place, found.is_placed)
 
-    def _place(self, found: "_Found") -> NotTold | None:
+    def _place(self, found: Found) -> NotTold | None:
         """Say why what lies around the unit's lamp does not tell where the camera looks, however dark it is there."""
         exposure = self._bench.exposure
+        self._say("what lies around the unit's lamp")
         with suppress(InputError):
             if exposure is not None and (longer := self._longer(exposure)) is not None:
-                return found.place_beside(longer)
+                self._switch(True)
+                own_lit = self._look()
+                self._switch(False)
+                return found.place_beside(longer, list(own_lit))
         return NotTold("it is too dark around the lamp, and the camera takes no longer exposure")
 
     def _longer(self, exposure: Exposure) -> Crops | None:
@@ -211,12 +173,12 @@ class _Aiming:
         exposure.set(now_s)
         return longer
 
-    def _both(self, own: Aimed | None) -> "_Found":
+    def _both(self, own: Aimed | None) -> Found:
         """Find the bench's own lamp, where it is not known, and the unit's."""
         found_own = own or self._find_own()
-        return _Found(*self._find_unit(), found_own)
+        return Found(*self._find_unit(), found_own)
 
-    def _by_cut_exposure(self) -> tuple["_Found", Cut | None]:
+    def _by_cut_exposure(self) -> tuple[Found, Cut | None]:
         """Cut the exposure to what shows the lamp's colour, and find both lamps by it, unless more is lost by it than won.
 
         A camera that takes no exposure times keeps what it has.
@@ -228,14 +190,14 @@ class _Aiming:
             with suppress(InputError):
                 cut = cut_exposure(exposure, self._unit_turn, unit.region, [unit.region])
         if exposure is None or cut is None:
-            return _Found(unit, turns, self._find_own()), None
+            return Found(unit, turns, self._find_own()), None
         with set_back(exposure, cut.from_s):
             again = self._both(None)
-        was_placed = _Found(unit, turns, again.own).is_placed
+        was_placed = Found(unit, turns, again.own).is_placed
         if again.is_readable and (again.place_beside(turns[-1].dark) is None or not was_placed):
             return again, cut
         exposure.set(cut.from_s)
-        return _Found(unit, turns, self._find_own()), None
+        return Found(unit, turns, self._find_own()), None
 
     def _steps_s(self) -> list[float]:
         exposure = self._bench.exposure
