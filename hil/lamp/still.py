@@ -10,10 +10,15 @@ What the light would be without the lamp is taken from the rim of its surroundin
 purer and brighter then than a room makes a board. A word is told where the glow's brighter and dimmer part do not deny it, nor
 does its light against the board's (see `hil.lamp.board`). What is left open then, as where the surroundings are a bright sky,
 is settled by what the lamp has beside grey (`chroma.py`). White is told of no core that is nearly blown out and yet is not: in a
-picture that was scaled or toned down it may be blown out, and then it has no colour left. A run reads its lamp by `read_light`,
-which knows the dark lamp.
+picture that was scaled or toned down it may be blown out, and then it has no colour left.
+
+Nobody knows where a lamp ends in a photograph, and a region may be drawn about its core or about all that it lights. So it is
+read several times, wider and wider about its brightest spot. What one of these tells and none denies is its colour; white, which
+any core that is blown out looks like, is wanted of all but one, and not of the picture's edge, where the sky is. A run reads its
+lamp by `read_light`, which knows the dark lamp.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -28,6 +33,7 @@ from hil.lamp.light import COUNTS, SATURATED_CODE, SHOULDER_CODE, SRGB_DECODE, P
 Picture = npt.NDArray[np.uint8]  # (height, width, 3), blue first
 Region = tuple[int, int, int, int]
 
+WIDTHS = (1.3, 1.75, 2.5)  # times the brightest spot's: what is read about it; common practice, no source
 # All: common practice, no source.
 LARGEST_SIDE_PX = 960  # a larger picture is made smaller: a lamp has pixels enough
 SURROUNDINGS = 2.0  # times the region's side: what is looked at around it
@@ -79,7 +85,33 @@ def read_still(picture: Picture, region: Region | None = None, curve: Planes = S
         raise ValueError(
             f"a picture of {picture.dtype} and shape {picture.shape}: give uint8, (height, width, 3), blue first."
         )
-    place = find_bright(picture, curve) if region is None else _inside(region, picture)
+    if region is None:
+        spot = find_bright(picture, curve)
+        places, at_edge = [], _edges(spot, picture.shape) > 0
+    else:
+        x, y, width, height = _inside(region, picture)
+        left, top, *sides = find_bright(picture[y : y + height, x : x + width], curve)
+        spot, places, at_edge = (x + left, y + top, sides[0], sides[1]), [region], False
+    places += [_wider(spot, by, picture.shape) for by in WIDTHS]
+    readings = [_read_at(place, picture, curve) for place in places]
+    word = _told([reading.word for reading in readings])
+    first = next((reading for reading in readings if reading.word == word), readings[0])
+    return replace(first, word=UNRECOGNISED if at_edge and word == "white" else word)
+
+
+def _told(words: Sequence[str]) -> str:
+    """Give what some readings of one lamp tell, which differ in how far about it they look; the first knows whether it is lit."""
+    if words[0] == OFF:
+        return OFF
+    told = [word for word in words if word not in (UNRECOGNISED, OFF)]
+    if len(set(told)) != 1:
+        return UNRECOGNISED
+    wanted = len(words) - 1 if told[0] == "white" else 1
+    return told[0] if len(told) >= wanted else UNRECOGNISED
+
+
+def _read_at(place: Region, picture: Picture, curve: Planes) -> StillReading:
+    """Read a lamp that lies in a region."""
     crop, reach = _with_surroundings(picture, place)
     linear = curve[crop[..., ::-1]]
     rim = surroundings = _rim(linear)
@@ -125,7 +157,15 @@ def find_bright(picture: Picture, curve: Planes = SRGB_DECODE) -> Region:
     return min(x, picture.shape[1] - width), min(y, picture.shape[0] - height), width, height
 
 
-def _edges(box: npt.NDArray[np.int32], shape: tuple[int, ...]) -> int:
+def _wider(spot: Region, by: float, shape: tuple[int, ...]) -> Region:
+    """Give a box so many times as wide and high about the same middle, as far as the picture goes."""
+    x, y, width, height = spot
+    more = [round((by - 1.0) * side / 2.0) for side in (width, height)]
+    left, top = max(0, x - more[0]), max(0, y - more[1])
+    return left, top, min(x + width + more[0], shape[1]) - left, min(y + height + more[1], shape[0]) - top
+
+
+def _edges(box: Sequence[int] | npt.NDArray[np.int32], shape: tuple[int, ...]) -> int:
     """At how many edges of a picture a box lies."""
     x, y, width, height = box[:4]
     return int(x == 0) + int(y == 0) + int(x + width == shape[1]) + int(y + height == shape[0])

@@ -83,6 +83,33 @@ def test_the_spot_of_a_lamp_is_found_beside_a_bright_sky() -> None:
     assert 145 <= y < y + height <= 175
 
 
+def lamp_with_glow(core: tuple[int, int, int], glow: tuple[int, int, int]) -> Picture:
+    """A pale core, 16 pixels wide, in a glow that fades over as many."""
+    y, x = np.mgrid[:120, :120]
+    away = np.hypot(x - 60, y - 60)[..., None]
+    fading = 20 + np.array(glow) * np.clip(1.0 - (away - 8.0) / 10.0, 0.0, 1.0)
+    return np.where(away < 8.0, np.array(core), fading).astype(np.uint8)
+
+
+PALE = {"green": ((190, 210, 185), (30, 220, 20)), "red": ((180, 175, 210), (20, 10, 230))}
+
+
+@pytest.mark.parametrize("word", PALE)
+@pytest.mark.parametrize("side", [8, 12, 16, 30])
+def test_however_a_region_is_drawn_about_a_pale_core_its_glow_tells_the_colour(word: str, side: int) -> None:
+    region = (60 - side // 2, 60 - side // 2, side, side)
+    assert read_still(lamp_with_glow(*PALE[word]), region).word == word
+
+
+def test_white_is_told_however_its_region_is_drawn_but_of_what_the_picture_s_edge_cuts() -> None:
+    """As the sky is."""
+    picture = lamp_with_glow((255, 255, 255), (200, 200, 200))
+    told = [read_still(picture, (60 - at, 60 - at, 2 * at, 2 * at)).word for at in (4, 6, 10, 20)]
+    assert told == ["white"] * 4
+    assert read_still(picture).word == "white"
+    assert read_still(np.ascontiguousarray(picture[:, 62:])).word == UNRECOGNISED
+
+
 def test_a_camera_of_another_curve_is_read_by_its_own() -> None:
     """Codes in proportion to the light: amber, of which the curve of sRGB takes most of the green."""
     picture = np.zeros((120, 120, 3), np.uint8)
