@@ -86,17 +86,17 @@ def read_still(picture: Picture, region: Region | None = None, curve: Planes = S
             f"a picture of {picture.dtype} and shape {picture.shape}: give uint8, (height, width, 3), blue first."
         )
     if region is None:
-        spot = find_bright(picture, curve)
-        places, at_edge = [], _edges(spot, picture.shape) > 0
+        spot, places = find_bright(picture, curve), []
     else:
         x, y, width, height = _inside(region, picture)
         left, top, *sides = find_bright(picture[y : y + height, x : x + width], curve)
-        spot, places, at_edge = (x + left, y + top, sides[0], sides[1]), [region], False
+        spot, places = (x + left, y + top, sides[0], sides[1]), [region]
     places += [_wider(spot, by, picture.shape) for by in WIDTHS]
     readings = [_read_at(place, picture, curve) for place in places]
     word = _told([reading.word for reading in readings])
-    first = next((reading for reading in readings if reading.word == word), readings[0])
-    return replace(first, word=UNRECOGNISED if at_edge and word == "white" else word)
+    if word == "white" and _edges(spot, picture.shape) > 0:
+        word = UNRECOGNISED
+    return replace(next((reading for reading in readings if reading.word == word), readings[0]), word=word)
 
 
 def _told(words: Sequence[str]) -> str:
