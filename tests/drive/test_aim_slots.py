@@ -12,7 +12,8 @@ from hil.core.frames import Crops
 from hil.drive.bench.aim import aim_slots
 from hil.drive.bench.aims import Aim, Aims
 from hil.drive.bench.exposing import Cut
-from hil.lamp.aim import Aimed, NotAimed, Region
+from hil.drive.bench.found import Found
+from hil.lamp.aim import Aimed, NotAimed, Region, Turn
 from hil.lamp.doubt import NotTold
 
 OWN = Aimed((280, 20, 24, 24), (292.0, 32.0), 1.0, 0.2)
@@ -66,6 +67,19 @@ def test_where_nothing_tells_the_camera_s_place_it_is_said_and_what_helps() -> N
     assert Aims((replace(dark, bench=NotAimed("nothing goes on and off")),)).troubles == [
         "the bench's own lamp: nothing goes on and off"
     ]
+
+
+def test_why_nothing_around_the_lamp_tells_the_camera_s_place() -> None:
+    unit = Aimed((140, 100, 24, 24), (152.0, 112.0), 1.0, 0.2)
+
+    def why(dark: Crops, own: Aimed | NotAimed = OWN) -> str:
+        reason = Found(unit, [Turn(dark, dark)], own).displaced
+        return reason.reason if reason is not None else ""
+
+    assert why(table() + 20) == ""
+    assert why(np.full((4, 240, 320, 3), 60, np.uint8)) == "nothing around the lamp has an outline"
+    assert why(table()) == "it is too dark around the lamp"
+    assert why(table(), NotAimed("nothing goes on and off")) == "the lamps were not found"
 
 
 def test_two_slots_that_switch_one_lamp_are_not_aimed() -> None:

@@ -142,20 +142,18 @@ class _Aiming:
         settings = dict(self._camera.settings) | ({"exposure": in_units(cut.to_s)} if cut is not None else {})
         unit = readable(found.unit, found.turns) if isinstance(found.unit, Aimed) else found.unit
         source, last = str(self._camera.source), found.turns[-1]
-        place = self._place(found)
-        return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, place, found.is_placed)
+        displaced, placed = self._displaced(found), found.displaced is None
+        return Aim(slot, unit, found.own, source, last.lit[-1], last.dark, settings, curve, cut, displaced, placed)
 
-    def _place(self, found: Found) -> NotTold | None:
+    def _displaced(self, found: Found) -> NotTold | None:
         """Say why what lies around the unit's lamp does not tell where the camera looks, however dark it is there."""
         exposure = self._bench.exposure
         self._say("what lies around the unit's lamp")
         with suppress(InputError):
             if exposure is not None and (longer := self._longer(exposure)) is not None:
-                self._switch(True)
-                own_lit = self._look()
-                self._switch(False)
-                return found.place_beside(longer, list(own_lit))
-        return NotTold("it is too dark around the lamp, and the camera takes no longer exposure")
+                return found.place_beside(longer, list(self._own_lit()))
+        untried = NotTold("the camera takes no longer exposure to try that by")
+        return untried if found.displaced is None else found.displaced
 
     def _longer(self, exposure: Exposure) -> Crops | None:
         """Dark pictures by a longer exposure than the camera has; None where it takes none that is much longer."""
@@ -163,15 +161,14 @@ class _Aiming:
         longer_s = min(MUCH_LONGER * now_s, exposure.range_s()[1], LONGEST_S)
         if longer_s < LONGER * now_s:
             return None
-        with set_back(exposure, now_s):
-            try:
-                exposure.set(longer_s)
-            except BenchError:  # not every one within its range, as some drivers have it
-                exposure.set(now_s)
-                return None
-            longer = self._look()
-        exposure.set(now_s)
-        return longer
+        try:
+            exposure.set(longer_s)
+        except BenchError:  # not every one within its range, as some drivers have it
+            return None
+        try:
+            return self._look()
+        finally:
+            exposure.set(now_s)
 
     def _both(self, own: Aimed | None) -> Found:
         """Find the bench's own lamp, where it is not known, and the unit's."""
@@ -193,8 +190,8 @@ class _Aiming:
             return Found(unit, turns, self._find_own()), None
         with set_back(exposure, cut.from_s):
             again = self._both(None)
-        was_placed = Found(unit, turns, again.own).is_placed
-        if again.is_readable and (again.place_beside(turns[-1].dark) is None or not was_placed):
+        was_displaced = Found(unit, turns, again.own).displaced is not None
+        if again.is_readable and (was_displaced or again.place_beside(turns[-1].dark) is None):
             return again, cut
         exposure.set(cut.from_s)
         return Found(unit, turns, self._find_own()), None
@@ -249,10 +246,13 @@ class _Aiming:
         return turn()
 
     def _bench_turn(self) -> Turn:
+        return Turn(self._own_lit(), self._look())
+
+    def _own_lit(self) -> Crops:
         self._switch(True)
         lit = self._look()
         self._switch(False)
-        return Turn(lit, self._look())
+        return lit
 
     def _switch(self, on: bool) -> None:
         assert self._lamp is not None  # it comes with the camera

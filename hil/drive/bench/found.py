@@ -29,13 +29,16 @@ class Found:
         return bool(self.lamps) and isinstance(readable(self.lamps[0], self.turns), Aimed)
 
     @property
-    def is_placed(self) -> bool:
-        """Whether what lies around the unit's lamp tells where the camera looks, by light as bright as is trusted."""
+    def displaced(self) -> NotTold | None:
+        """Why what lies around the unit's lamp does not tell where the camera looks, by light as bright as is trusted."""
         regions = [lamp.region for lamp in self.lamps]
-        return bool(regions) and not isinstance(place_of(self.turns[-1].dark[0], regions[0], regions), NotTold)
+        if not regions:
+            return NotTold("the lamps were not found")
+        place = place_of(self.turns[-1].dark[0], regions[0], regions)
+        return place if isinstance(place, NotTold) else None
 
     def place_beside(self, longer: Crops, own_lit: Sequence[Crops] = ()) -> NotTold | None:
-        """Say why what lies around the unit's lamp does not tell where the camera looks.
+        """Say why it does not tell that, however dark it is there.
 
         Dark pictures were exposed `longer`; in those of `own_lit` the bench's own lamp is lit.
         """
